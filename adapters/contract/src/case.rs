@@ -1,0 +1,378 @@
+//! A case: everything that an execution depends on, as one value.
+
+use crate::{
+    Bench, Capabilities, Capability, MAX_CYLINDER, MAX_DRIVES, MAX_EVENTS, MAX_OPERATIONS,
+    MAX_PROGRAM_NS, MAX_STALLS, MAX_TRACK_BITS, MAX_TRACKS, Profile, Service, Track,
+};
+use std::fmt;
+
+/// When a transfer begins.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(rename_all = "kebab-case"))]
+pub enum Start {
+    /// At once: raw.
+    Now,
+    /// At the first match.
+    Match,
+    /// Raw, at the index.
+    Index,
+}
+
+/// Which way a step moves the head.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(rename_all = "kebab-case"))]
+pub enum Direction {
+    /// To higher cylinders.
+    In,
+    /// To track 00.
+    Out,
+}
+
+/// A span in which the host gives a transfer no service.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
+pub struct Stall {
+    /// Its begin, in nanoseconds after the request.
+    pub from_ns: u64,
+    /// Its length, in nanoseconds.
+    pub length_ns: u64,
+}
+
+/// When the host serves a transfer: at `first_ns` after the request and every `interval_ns` after
+/// that (under a profile with `service = slots(…)`, that many services every period instead), but
+/// not within a stall; to the end of the program.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
+pub struct HostService {
+    /// The first service, in nanoseconds after the request.
+    pub first_ns: u64,
+    /// From service to service, in nanoseconds, at least 1.
+    pub interval_ns: u64,
+    /// Spans without service.
+    pub stalls: Vec<Stall>,
+}
+
+/// One operation of the host. Each but [`Wait`](Self::Wait) takes the bench's `access_ns`.
+#[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(tag = "op", rename_all = "kebab-case", deny_unknown_fields))]
+#[non_exhaustive]
+pub enum Operation {
+    /// Lets time pass.
+    Wait {
+        /// How long, in nanoseconds.
+        ns: u64,
+    },
+    /// Sets the select lines, bit n for drive n; at most one is set.
+    Select {
+        /// The lines.
+        mask: u8,
+    },
+    /// Sets the motor lines, bit n for drive n.
+    Motor {
+        /// The lines.
+        mask: u8,
+    },
+    /// Sets the side line.
+    Side {
+        /// 0 or 1.
+        side: u8,
+    },
+    /// Gives one step pulse to the selected drive.
+    Step {
+        /// Which way.
+        direction: Direction,
+    },
+    /// Sets the sync word.
+    SyncWord {
+        /// Its low R bits count.
+        word: u64,
+    },
+    /// Switches hardware sync on or off.
+    HardwareSync {
+        /// Whether it is on from now on.
+        on: bool,
+    },
+    /// Requests a read.
+    Read {
+        /// How many words.
+        words: u32,
+        /// When it begins.
+        start: Start,
+        /// When the host takes the words.
+        service: HostService,
+    },
+    /// Ends the transfer.
+    Abort,
+    /// Reads the status.
+    PollStatus,
+    /// Reads the newest byte with its flag.
+    PollByte,
+    /// Sets an output that has nothing to do with the transfer (a light, say).
+    Output {
+        /// Its new value.
+        value: u8,
+    },
+    /// Resets the controller.
+    Reset,
+}
+
+/// A whole case: what the controller chooses, what surrounds it, what is recorded, what the host
+/// does. The same case gives the same execution everywhere.
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
+pub struct Case {
+    /// What the controller chooses.
+    pub profile: Profile,
+    /// What surrounds it.
+    pub bench: Bench,
+    /// What is recorded.
+    pub tracks: Vec<Track>,
+    /// What the host does, in order.
+    pub program: Vec<Operation>,
+}
+
+/// Why a case is none.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct CaseError {
+    /// Where: `program[3]`, `bench.drives[0].start_bit`, …
+    pub place: String,
+    /// What is there, and the limit.
+    pub why: String,
+}
+
+impl fmt::Display for CaseError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}: {}", self.place, self.why)
+    }
+}
+
+impl std::error::Error for CaseError {}
+
+impl Case {
+    /// Checks every limit.
+    ///
+    /// # Errors
+    /// The first place that breaks one.
+    pub fn validate(&self) -> Result<(), CaseError> {
+        fn check(
+            ok: bool,
+            place: impl Fn() -> String,
+            why: impl Fn() -> String,
+        ) -> Result<(), CaseError> {
+            if ok { Ok(()) } else { Err(CaseError { place: place(), why: why() }) }
+        }
+        self.profile
+            .validate()
+            .map_err(|error| CaseError { place: "profile".into(), why: error.to_string() })?;
+        let drives = &self.bench.drives;
+        check(
+            (1..=MAX_DRIVES).contains(&drives.len()),
+            || "bench.drives".into(),
+            || format!("{} drives, the limits are 1 and {MAX_DRIVES}", drives.len()),
+        )?;
+        for (i, drive) in drives.iter().enumerate() {
+            let place = |field: &str| format!("bench.drives[{i}].{field}");
+            check(
+                (1..=MAX_TRACK_BITS as u32).contains(&drive.turn_bits),
+                || place("turn_bits"),
+                || format!("{}, the limits are 1 and {MAX_TRACK_BITS}", drive.turn_bits),
+            )?;
+            check(
+                drive.start_bit < drive.turn_bits,
+                || place("start_bit"),
+                || format!("{}, but a turn has {} bits", drive.start_bit, drive.turn_bits),
+            )?;
+            check(
+                drive.cylinder <= MAX_CYLINDER,
+                || place("cylinder"),
+                || format!("{}, the limit is {MAX_CYLINDER}", drive.cylinder),
+            )?;
+            check(
+                drive.spin_up_ns <= MAX_PROGRAM_NS,
+                || place("spin_up_ns"),
+                || format!("{}, the limit is {MAX_PROGRAM_NS}", drive.spin_up_ns),
+            )?;
+        }
+        check(
+            self.tracks.len() <= MAX_TRACKS,
+            || "tracks".into(),
+            || format!("{} tracks, the limit is {MAX_TRACKS}", self.tracks.len()),
+        )?;
+        for (i, track) in self.tracks.iter().enumerate() {
+            let place = || format!("tracks[{i}]");
+            let Some(drive) = drives.get(usize::from(track.drive)) else {
+                let why = format!("drive {}, but the bench has {}", track.drive, drives.len());
+                return Err(CaseError { place: place(), why });
+            };
+            check(track.cylinder <= MAX_CYLINDER && track.side <= 1, place, || {
+                format!(
+                    "cylinder {} side {}, the limits are {MAX_CYLINDER} and 1",
+                    track.cylinder, track.side
+                )
+            })?;
+            check(track.medium.track().len() == drive.turn_bits as usize, place, || {
+                format!(
+                    "{} channel bits, but drive {} has {} a turn",
+                    track.medium.track().len(),
+                    track.drive,
+                    drive.turn_bits
+                )
+            })?;
+            let same = |other: &Track| {
+                (other.drive, other.cylinder, other.side)
+                    == (track.drive, track.cylinder, track.side)
+            };
+            check(!self.tracks[..i].iter().any(same), place, || {
+                format!(
+                    "drive {} cylinder {} side {} twice",
+                    track.drive, track.cylinder, track.side
+                )
+            })?;
+        }
+        check(
+            self.program.len() <= MAX_OPERATIONS,
+            || "program".into(),
+            || format!("{} operations, the limit is {MAX_OPERATIONS}", self.program.len()),
+        )?;
+        let mut now_ns = 0_u64;
+        for (i, operation) in self.program.iter().enumerate() {
+            let place = || format!("program[{i}]");
+            match operation {
+                Operation::Select { mask } | Operation::Motor { mask } => {
+                    check(u32::from(*mask) < 1 << drives.len(), place, || {
+                        format!(
+                            "mask {mask:#x} names a drive that the bench of {} has not",
+                            drives.len()
+                        )
+                    })?
+                }
+                Operation::Side { side } => {
+                    check(*side <= 1, place, || format!("side {side}, it must be 0 or 1"))?;
+                }
+                Operation::SyncWord { word } => {
+                    check(word >> 1 >> (self.profile.register_bits - 1) == 0, place, || {
+                        format!(
+                            "sync word {word:x} is wider than {} bits",
+                            self.profile.register_bits
+                        )
+                    })?
+                }
+                Operation::Read { words, service, .. } => {
+                    check(*words <= self.profile.max_words, place, || {
+                        format!(
+                            "{words} words, the profile's `max_words` is {}",
+                            self.profile.max_words
+                        )
+                    })?;
+                    check(service.interval_ns >= 1, place, || {
+                        "interval_ns is 0, it must be at least 1".into()
+                    })?;
+                    check(service.stalls.len() <= MAX_STALLS, place, || {
+                        format!("{} stalls, the limit is {MAX_STALLS}", service.stalls.len())
+                    })?;
+                    let late = |ns: u64| ns > MAX_PROGRAM_NS;
+                    check(
+                        !late(service.first_ns)
+                            && !late(service.interval_ns)
+                            && !service.stalls.iter().any(|s| late(s.from_ns) || late(s.length_ns)),
+                        place,
+                        || format!("a service time over the limit of {MAX_PROGRAM_NS} ns"),
+                    )?;
+                }
+                _ => {}
+            }
+            if let Operation::Select { mask } = operation {
+                check(mask.count_ones() <= 1, place, || {
+                    format!("select mask {mask:#x} names more than one drive")
+                })?;
+            }
+            now_ns = now_ns.saturating_add(self.duration_ns(operation));
+            check(now_ns <= MAX_PROGRAM_NS, place, || {
+                format!("the program lasts over {MAX_PROGRAM_NS} ns")
+            })?;
+        }
+        let events = self.count_events(now_ns);
+        check(
+            events <= MAX_EVENTS as u64,
+            || "program".into(),
+            || format!("{events} events with all services, the limit is {MAX_EVENTS}"),
+        )
+    }
+
+    /// How long the host is at an operation, in nanoseconds.
+    #[must_use]
+    pub fn duration_ns(&self, operation: &Operation) -> u64 {
+        match operation {
+            Operation::Wait { ns } => *ns,
+            _ => u64::from(self.bench.access_ns),
+        }
+    }
+
+    /// How long the program lasts, in nanoseconds; valid cases keep it under the limit.
+    #[must_use]
+    pub fn end_ns(&self) -> u64 {
+        self.program.iter().fold(0, |ns, op| ns.saturating_add(self.duration_ns(op)))
+    }
+
+    /// How many events the timeline has, stalls not taken off.
+    fn count_events(&self, end_ns: u64) -> u64 {
+        let mut now_ns = 0_u64;
+        let mut events = 1_u64;
+        for operation in &self.program {
+            events = events.saturating_add(1);
+            if let Operation::Read { service, .. } = operation {
+                let left = end_ns.saturating_sub(now_ns.saturating_add(service.first_ns));
+                let (interval, each) = match self.profile.service {
+                    Service::PerWord => (service.interval_ns, 1),
+                    Service::Slots { period_ns, count } => (u64::from(period_ns), u64::from(count)),
+                };
+                events = events.saturating_add((left / interval.max(1) + 1).saturating_mul(each));
+            }
+            now_ns = now_ns.saturating_add(self.duration_ns(operation));
+        }
+        events
+    }
+
+    /// What an implementation must be able to do to run the case at all.
+    #[must_use]
+    pub fn needs(&self) -> Capabilities {
+        let mut needs = Capabilities::NONE;
+        for operation in &self.program {
+            let one = match operation {
+                Operation::Wait { .. } | Operation::Motor { .. } | Operation::PollStatus => {
+                    continue;
+                }
+                Operation::Select { mask } if *mask <= 1 => continue,
+                Operation::Side { side: 0 } => continue,
+                Operation::Select { .. } => Capability::Drives,
+                Operation::Side { .. } => Capability::Sides,
+                Operation::Step { .. } => Capability::Step,
+                Operation::SyncWord { .. } => Capability::SyncWord,
+                Operation::HardwareSync { .. } => Capability::HardwareSync,
+                Operation::Read { start: Start::Now, .. } => Capability::Read,
+                Operation::Read { start: Start::Match, .. } => Capability::HardwareSync,
+                Operation::Read { start: Start::Index, .. } => Capability::IndexStart,
+                Operation::Abort => Capability::Abort,
+                Operation::PollByte => Capability::BytePort,
+                Operation::Output { .. } => Capability::UnrelatedOutput,
+                Operation::Reset => Capability::Reset,
+            };
+            needs = needs.with(one);
+        }
+        needs
+    }
+
+    /// The recorded track at a place, if the case has one.
+    #[must_use]
+    pub fn track(&self, drive: u8, cylinder: u8, side: u8) -> Option<&Track> {
+        self.tracks
+            .iter()
+            .find(|track| (track.drive, track.cylinder, track.side) == (drive, cylinder, side))
+    }
+}

@@ -1,0 +1,34 @@
+//! What an implementation and trackproof say to each other.
+//!
+//! This crate is all that a Rust implementer has to read. It holds data and traits, nothing that
+//! generates, judges or talks to a file: [`Case`] goes to the implementation, [`Observation`]
+//! comes back, [`Profile`] names what the controller is free to choose, and [`DiskSubsystem`] is
+//! the seam where an implementation plugs in. Time is integer nanoseconds at every interface.
+#![forbid(unsafe_code)]
+
+mod bench;
+mod bits;
+mod capability;
+mod case;
+mod limits;
+mod medium;
+mod observation;
+mod profile;
+mod rig;
+mod timeline;
+
+pub use bench::{Bench, ChangeClear, DriveBench};
+pub use bits::ChannelBits;
+pub use capability::{Capabilities, Capability};
+pub use case::{Case, CaseError, Direction, HostService, Operation, Stall, Start};
+pub use limits::*;
+pub use medium::{ChannelKind, Medium, Track};
+pub use observation::{Item, Observation, ObservationError, Observed, Status};
+pub use profile::{
+    AlignedMatch, BytePort, ByteUnit, Counter, ErrorFlag, KEYS, Key, MatchFlag, MisalignedMatch,
+    NoDriveRead, Overrun, Partial, Profile, ProfileError, ReadDone, Realign, Recording, Service,
+    StartBusy, StartMatch, Straddle, SyncOffWaiting, SyncOnLive, SyncWrite, Underrun, WriteDone,
+    YesNo, ZeroWords,
+};
+pub use rig::{DiskSubsystem, Rig, RigError, Setup, SubsystemRig};
+pub use timeline::{Action, Event, timeline};

@@ -1,0 +1,161 @@
+//! The seams: what an implementer writes, and what trackproof runs.
+
+use crate::{
+    Bench, Capabilities, Case, Event, Observation, ObservationError, Profile, Track, timeline,
+};
+use std::fmt;
+
+/// Why a run cannot be trusted: the adapter's fault, no verdict on the controller.
+#[derive(Debug, Clone, PartialEq, Eq)]
+#[non_exhaustive]
+pub enum RigError {
+    /// The implementation said no, in its own words.
+    Implementation {
+        /// What it was asked to do.
+        call: &'static str,
+        /// What it said.
+        why: String,
+    },
+    /// What came back has not the form of an observation.
+    Form(ObservationError),
+    /// The adapter broke its protocol.
+    Protocol {
+        /// What it did, the value and the limit.
+        why: String,
+    },
+}
+
+impl fmt::Display for RigError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Implementation { call, why } => {
+                write!(f, "the implementation refused `{call}`: {why}")
+            }
+            Self::Form(error) => write!(f, "the observation is malformed: {error}"),
+            Self::Protocol { why } => write!(f, "the adapter broke its protocol: {why}"),
+        }
+    }
+}
+
+impl std::error::Error for RigError {}
+
+/// An implementation made ready to run whole cases. Generator, judge and minimiser know this alone.
+pub trait Rig {
+    /// What it can do. It never changes.
+    fn capabilities(&self) -> Capabilities;
+
+    /// The profile that the implementation declares, if it declares one.
+    fn profile(&self) -> Option<Profile>;
+
+    /// Runs one case from power-up to the program's end and fills `observation`.
+    ///
+    /// # Errors
+    /// When the run cannot be trusted; a wrong observation is no error.
+    fn run(&mut self, case: &Case, observation: &mut Observation) -> Result<(), RigError>;
+
+    /// Forgets everything, as if just made: used between cases that must not know of each other.
+    ///
+    /// # Errors
+    /// When the implementation cannot be made anew.
+    fn reset(&mut self) -> Result<(), RigError>;
+}
+
+/// What a disk subsystem is given when its power comes on.
+#[derive(Debug, Clone, Copy)]
+pub struct Setup<'a> {
+    /// What the controller is to choose. An implementation with choices of its own declares them
+    /// by [`DiskSubsystem::profile`] and need not look here.
+    pub profile: &'a Profile,
+    /// The drives.
+    pub bench: &'a Bench,
+    /// What is recorded.
+    pub tracks: &'a [Track],
+}
+
+/// Controller and drives together, as in an emulator.
+///
+/// The implementation is told what happens when, and says what the host saw when. It owns its
+/// idea of time between the events and must not look at a clock.
+///
+/// ```
+/// use trackproof_contract::*;
+/// /// A controller that can be polled and never does anything.
+/// struct Dead;
+/// impl DiskSubsystem for Dead {
+///     fn capabilities(&self) -> Capabilities {
+///         Capabilities::NONE
+///     }
+///     fn power_up(&mut self, _: Setup<'_>) -> Result<(), RigError> {
+///         Ok(())
+///     }
+///     fn run(&mut self, events: &[Event], out: &mut Observation) -> Result<(), RigError> {
+///         for event in events {
+///             if event.action == Action::PollStatus {
+///                 let item = Item::Status(Status::default());
+///                 out.items.push(Observed { at_ns: event.at_ns, item });
+///             }
+///         }
+///         Ok(())
+///     }
+/// }
+/// ```
+pub trait DiskSubsystem {
+    /// What it can do. It never changes.
+    fn capabilities(&self) -> Capabilities;
+
+    /// The profile that it has, if it is not one that can take any.
+    fn profile(&self) -> Option<Profile> {
+        None
+    }
+
+    /// Power comes on: everything as new, time 0, all lines inactive, the media in.
+    ///
+    /// # Errors
+    /// When it cannot work with this setup.
+    fn power_up(&mut self, setup: Setup<'_>) -> Result<(), RigError>;
+
+    /// Lives through `events`, which continue where the last call ended, and appends what the
+    /// host saw to `out`: the answer to each poll, a word at most at each service, signals when
+    /// they happen.
+    ///
+    /// # Errors
+    /// When it cannot go on.
+    fn run(&mut self, events: &[Event], out: &mut Observation) -> Result<(), RigError>;
+}
+
+/// Makes a rig of a disk subsystem: works out the timeline and checks the observation's form.
+#[derive(Debug)]
+pub struct SubsystemRig<S> {
+    subsystem: S,
+    events: Vec<Event>,
+}
+
+impl<S: DiskSubsystem> SubsystemRig<S> {
+    /// The rig around `subsystem`.
+    pub const fn new(subsystem: S) -> Self {
+        Self { subsystem, events: Vec::new() }
+    }
+}
+
+impl<S: DiskSubsystem> Rig for SubsystemRig<S> {
+    fn capabilities(&self) -> Capabilities {
+        self.subsystem.capabilities()
+    }
+
+    fn profile(&self) -> Option<Profile> {
+        self.subsystem.profile()
+    }
+
+    fn run(&mut self, case: &Case, observation: &mut Observation) -> Result<(), RigError> {
+        observation.clear();
+        timeline(case, &mut self.events);
+        let setup = Setup { profile: &case.profile, bench: &case.bench, tracks: &case.tracks };
+        self.subsystem.power_up(setup)?;
+        self.subsystem.run(&self.events, observation)?;
+        observation.check_form(&self.events).map_err(RigError::Form)
+    }
+
+    fn reset(&mut self) -> Result<(), RigError> {
+        Ok(())
+    }
+}
