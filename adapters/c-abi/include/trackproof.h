@@ -1,0 +1,267 @@
+/*
+ * trackproof.h: how an implementation that is a shared library plugs in.
+ *
+ * The library exports one function, tp_adapter_entry. It returns a table of functions; a null
+ * pointer in the table, or a table that is too short for a function, is a capability that the
+ * implementation has not. There are no callbacks and no global state: every call gets the opaque
+ * pointer that create() returned, and two of them may live in two threads at once.
+ *
+ * One case is: power_up() once, then run() with the events of the whole case (in one call or in
+ * several), after each run() drain() until it has given everything. power_up() may come at any
+ * time; it begins a new case and forgets the old one, its undrained items too.
+ *
+ * Append only: a function or field is added at the end, a new meaning is a new major number.
+ * Integers have fixed width; times are nanoseconds from the case's begin.
+ */
+#ifndef TRACKPROOF_H
+#define TRACKPROOF_H
+
+#include <stdint.h>
+
+#ifdef __cplusplus
+extern "C" {
+#endif
+
+#define TP_ABI_MAJOR 1
+#define TP_ABI_MINOR 0
+
+/* What a function returns. */
+#define TP_OK 0    /* done */
+#define TP_MORE 1  /* drain(): done, and there are more items; call again */
+#define TP_FAIL -1 /* not done; last_error() says why */
+
+/* Capabilities: bit n of a mask. */
+enum {
+    TP_CAN_READ = 0,              /* reads that start at once */
+    TP_CAN_HARDWARE_SYNC = 1,     /* reads that start at a match; hardware sync on and off */
+    TP_CAN_SYNC_WORD = 2,         /* the sync word can be set */
+    TP_CAN_INDEX_START = 3,       /* reads that start at the index */
+    TP_CAN_ABORT = 4,
+    TP_CAN_RESET = 5,
+    TP_CAN_BYTE_PORT = 6,         /* newest byte and flag in one read */
+    TP_CAN_DONE_SIGNAL = 7,
+    TP_CAN_REFUSED_SIGNAL = 8,
+    TP_CAN_MATCH_SIGNAL = 9,      /* for profiles with flag = event */
+    TP_CAN_STATUS_DONE = 10,      /* from here: bits of the status that are driven */
+    TP_CAN_STATUS_BUSY = 11,
+    TP_CAN_STATUS_ERROR = 12,
+    TP_CAN_STATUS_MATCH = 13,
+    TP_CAN_STATUS_INDEX = 14,
+    TP_CAN_STATUS_TRACK_ZERO = 15,
+    TP_CAN_STATUS_PROTECT = 16,
+    TP_CAN_STATUS_READY = 17,
+    TP_CAN_STATUS_CHANGE = 18,
+    TP_CAN_DRIVES = 19,           /* more than one drive */
+    TP_CAN_SIDES = 20,            /* side 1 */
+    TP_CAN_STEP = 21,
+    TP_CAN_UNRELATED_OUTPUT = 22, /* an output that has nothing to do with transfers */
+    TP_CAN_COUNT = 23
+};
+
+/*
+ * Profile keys: the index into tp_profile.values. What each key and value means stands in
+ * adapters/contract/profiles/sync-dma.toml, a sentence each. Values of choices are numbered from
+ * 0 in the order of the names below; numbers are numbers; no is 0 and yes is 1.
+ */
+enum {
+    TP_KEY_RECORDING = 0,             /* fm, mfm */
+    TP_KEY_CHANNEL_BIT_NS = 1,        /* T */
+    TP_KEY_REGISTER_BITS = 2,         /* R */
+    TP_KEY_WORD_BITS = 3,             /* W */
+    TP_KEY_SYNC_MASK = 4,
+    TP_KEY_START_MATCH = 5,           /* drop, deliver */
+    TP_KEY_ALIGNED_MATCH = 6,         /* word, drop */
+    TP_KEY_MISALIGNED_MATCH = 7,      /* realign-drop, realign-deliver, ignore */
+    TP_KEY_PARTIAL = 8,               /* drop, pad-low, finish */
+    TP_KEY_REALIGN = 9,               /* every, first, never */
+    TP_KEY_REFRACTORY = 10,
+    TP_KEY_SLACK_MIN = 11,
+    TP_KEY_SLACK_MAX = 12,
+    TP_KEY_COUNTER = 13,              /* free-running, zeroed-at-start */
+    TP_KEY_LATCH_WORDS = 14,
+    TP_KEY_FLAG_WHEN_OFF = 15,        /* no, yes */
+    TP_KEY_SYNC_WRITE = 16,           /* whole, halves */
+    TP_KEY_SYNC_ON_LIVE = 17,         /* realign, next-transfer */
+    TP_KEY_SYNC_OFF_WAITING = 18,     /* start, wait */
+    TP_KEY_FLAG = 19,                 /* level, latched-clear-on-read, latched-clear-on-start,
+                                         event */
+    TP_KEY_POLL_JITTER = 20,
+    TP_KEY_STRADDLE = 21,             /* no, allowed */
+    TP_KEY_BYTE_PORT = 22,            /* no, yes */
+    TP_KEY_BYTE = 23,                 /* channel-8, data-8 */
+    TP_KEY_FIFO_WORDS = 24,           /* D */
+    TP_KEY_OVERRUN = 25,              /* lose-new, lose-old, stop */
+    TP_KEY_UNDERRUN = 26,             /* repeat, zeros, close-gate, hold */
+    TP_KEY_ERROR_FLAG = 27,           /* none, sticky, per-transfer */
+    TP_KEY_SERVICE = 28,              /* 0: per-word; else period_ns * 65536 + count */
+    TP_KEY_READ_DONE = 29,            /* last-stored, last-completed */
+    TP_KEY_WRITE_DONE = 30,           /* last-fetched, last-bit, gate-off */
+    TP_KEY_DONE_LATENCY = 31,
+    TP_KEY_START_BUSY = 32,           /* ignore, replace, error */
+    TP_KEY_ZERO_WORDS = 33,           /* none, maximum */
+    TP_KEY_MAX_WORDS = 34,
+    TP_KEY_READ_JOIN = 35,            /* no, yes */
+    TP_KEY_WRITE_JOIN = 36,           /* no, yes */
+    TP_KEY_ABORT_TO_GATE = 37,
+    TP_KEY_RESET_CLEARS_REGISTER = 38, /* no, yes */
+    TP_KEY_NO_DRIVE_READ = 39,        /* zeros, ones, noise, nothing */
+    TP_KEY_COUNT = 40
+};
+
+/* What the controller is to choose. A library may find more keys than it knows. */
+typedef struct tp_profile {
+    uint32_t count;        /* of values */
+    uint32_t reserved;
+    const int64_t *values; /* values[TP_KEY_...] */
+} tp_profile;
+
+/*
+ * A drive. At time 0 its motor is off, its medium in, its change line set. Its platter's angle
+ * runs on at all times: the cell in front of the head at time t is number
+ * (start_bit + t / T) mod turn_bits; a cell's bit is shifted in when the cell ends. The index is
+ * the begin of cell 0; the index line is active for the first hundredth of a turn
+ * (turn_bits * T / 100 ns) from there, while the drive spins. A drive spins while its motor line
+ * is active; ready is spinning for spin_up_ns unbroken. Without spinning there is no read data,
+ * no index and no ready. Lines show for the selected drive only; none selected: all inactive.
+ */
+typedef struct tp_drive {
+    uint32_t turn_bits;
+    uint32_t start_bit;
+    uint32_t cylinder;        /* where the head is at time 0 */
+    uint32_t write_protected; /* 0 or 1 */
+    uint64_t spin_up_ns;
+    uint32_t change_clear;    /* 0: by a step of the selected drive, 1: by its deselection */
+    uint32_t reserved;
+} tp_drive;
+
+/* A recorded track: one turn, turn_bits channel bits, the first is the top bit of bytes[0]. */
+typedef struct tp_track {
+    uint32_t drive;
+    uint32_t cylinder;
+    uint32_t side;
+    uint32_t bit_count;
+    const uint8_t *bytes;
+} tp_track;
+
+/* All that is known when power comes on. Pointers are good during power_up() only: copy. */
+typedef struct tp_setup {
+    uint32_t struct_size; /* what the caller knows of this struct */
+    uint32_t drive_count;
+    const tp_profile *profile;
+    const tp_drive *drives;
+    const tp_track *tracks; /* tracks that are not among them read as zeros */
+    uint32_t track_count;
+    uint32_t reserved;
+} tp_setup;
+
+/* Events: what happens to the controller. */
+enum {
+    TP_SELECT = 0,        /* a: select lines, bit n for drive n, at most one */
+    TP_MOTOR = 1,         /* a: motor lines, bit n for drive n */
+    TP_SIDE = 2,          /* a: 0 or 1; one line for all drives */
+    TP_STEP = 3,          /* a: 0 towards higher cylinders, 1 towards track 00; the selected drive
+                             moves by one, at most to its ends 0 and 83 */
+    TP_SYNC_WORD = 4,     /* b: the word, its low R bits */
+    TP_HARDWARE_SYNC = 5, /* a: 1 on, 0 off */
+    TP_READ = 6,          /* transfer; a: TP_START_...; b: words */
+    TP_SERVICE = 7,       /* transfer: this transfer may move one word now; void if it does not
+                             run or no word waits */
+    TP_ABORT = 8,
+    TP_POLL_STATUS = 9,   /* answer with one TP_ITEM_STATUS */
+    TP_POLL_BYTE = 10,    /* answer with one TP_ITEM_BYTE */
+    TP_OUTPUT = 11,       /* a: new value of an output that has nothing to do with transfers */
+    TP_RESET = 12,
+    TP_END = 13           /* nothing happens but that time has come so far */
+};
+
+enum { TP_START_NOW = 0, TP_START_MATCH = 1, TP_START_INDEX = 2 };
+
+typedef struct tp_event {
+    uint64_t at_ns;
+    uint32_t kind;     /* TP_SELECT ... */
+    uint32_t transfer; /* number of the transfer, 0 for the program's first request */
+    uint32_t a;
+    uint32_t reserved;
+    uint64_t b;
+} tp_event;
+
+/*
+ * Events come in the order of time. At one moment t, first the bit of the cell that ends at t is
+ * shifted in, with all that follows from it; then the events of t in their order.
+ */
+
+/* Items: what the host saw. */
+enum {
+    TP_ITEM_WORD = 0,    /* transfer; value: the word; at the time of a service of that transfer */
+    TP_ITEM_BYTE = 1,    /* value: the byte; flag: 1 if not read before */
+    TP_ITEM_STATUS = 2,  /* value: TP_STATUS_... */
+    TP_ITEM_DONE = 3,    /* the completion signal, when it happens */
+    TP_ITEM_REFUSED = 4, /* transfer: this request was refused, at its own time (start_busy =
+                            error) */
+    TP_ITEM_MATCH = 5    /* the match signal, when it happens (flag = event) */
+};
+
+/* Bits of the status. */
+#define TP_STATUS_DONE 0x001u    /* a transfer completed (its done event) and none was accepted,
+                                    no abort and no reset came since */
+#define TP_STATUS_BUSY 0x002u    /* a transfer waits or runs: from acceptance to its end */
+#define TP_STATUS_ERROR 0x004u   /* a word was lost, as error_flag says */
+#define TP_STATUS_MATCH 0x008u   /* as flag says */
+#define TP_STATUS_INDEX 0x010u   /* from here: lines of the selected drive */
+#define TP_STATUS_TRACK_ZERO 0x020u
+#define TP_STATUS_PROTECT 0x040u
+#define TP_STATUS_READY 0x080u
+#define TP_STATUS_CHANGE 0x100u
+
+typedef struct tp_item {
+    uint64_t at_ns;
+    uint32_t kind;     /* TP_ITEM_... */
+    uint32_t transfer;
+    uint32_t flag;
+    uint32_t reserved;
+    uint64_t value;
+} tp_item;
+
+typedef struct tp_adapter {
+    uint32_t struct_size; /* sizeof(tp_adapter) when the library was compiled */
+    uint16_t abi_major;   /* TP_ABI_MAJOR */
+    uint16_t abi_minor;   /* TP_ABI_MINOR */
+
+    /* A name for reports, UTF-8, at most 200 bytes; may be null. Valid while loaded. */
+    const char *name;
+
+    /* A new implementation, or null when it cannot be made. `options` is null, or words of the
+     * implementation's own. last_error(null) may then say why. */
+    void *(*create)(const char *options);
+    void (*destroy)(void *self);
+
+    /* The mask of capabilities; it never changes. */
+    uint64_t (*capabilities)(void *self);
+
+    /* The profile that the implementation has, if it cannot take any: fills values[0 .. count]
+     * and returns TP_OK. Null, or TP_FAIL: it takes the profile of power_up(). */
+    int32_t (*profile)(void *self, int64_t *values, uint32_t count);
+
+    /* Power comes on: time 0, all lines inactive, everything as new. */
+    int32_t (*power_up)(void *self, const tp_setup *setup);
+
+    /* Lives through the events, which continue where the last call ended. What the host saw is
+     * kept until it is drained or power comes on again. */
+    int32_t (*run)(void *self, const tp_event *events, uint64_t count);
+
+    /* Gives up to `capacity` of the items not yet given, in the order of time, and their number
+     * in *count. TP_MORE when some are left. */
+    int32_t (*drain)(void *self, tp_item *items, uint64_t capacity, uint64_t *count);
+
+    /* Why the last call on self failed, UTF-8, at most 1 000 bytes; may be null. */
+    const char *(*last_error)(void *self);
+} tp_adapter;
+
+/* The one exported symbol. Null when the library cannot serve that major number. */
+const tp_adapter *tp_adapter_entry(uint32_t abi_major);
+
+#ifdef __cplusplus
+}
+#endif
+
+#endif

@@ -1,0 +1,73 @@
+//! What a case begins with, laid out for C in buffers that are used again and again.
+
+use crate::raw;
+use trackproof_contract::{ChangeClear, DriveBench, KEYS, Setup};
+
+/// Holds what a setup points to.
+#[derive(Default)]
+pub(crate) struct SetupBuffers {
+    values: Vec<i64>,
+    drives: Vec<raw::Drive>,
+    bytes: Vec<u8>,
+    tracks: Vec<raw::Track>,
+}
+
+impl SetupBuffers {
+    /// Lays `setup` out and lends it to `call`; its pointers are good until that returns.
+    pub(crate) fn lend<R>(&mut self, setup: Setup<'_>, call: impl FnOnce(&raw::Setup) -> R) -> R {
+        self.values.clear();
+        self.values.extend(KEYS.iter().map(|key| key.code(setup.profile)));
+        self.drives.clear();
+        self.drives.extend(setup.bench.drives.iter().map(drive));
+        self.bytes.clear();
+        for track in setup.tracks {
+            track.medium.track().append_bytes_to(&mut self.bytes);
+        }
+        // Only now do the bytes stay where they are.
+        let mut rest = self.bytes.as_slice();
+        self.tracks.clear();
+        self.tracks.extend(setup.tracks.iter().map(|track| {
+            let bits = track.medium.track().len();
+            let (bytes, behind) = rest.split_at(bits.div_ceil(8));
+            rest = behind;
+            raw::Track {
+                drive: track.drive.into(),
+                cylinder: track.cylinder.into(),
+                side: track.side.into(),
+                bit_count: bits as u32,
+                bytes: bytes.as_ptr(),
+            }
+        }));
+        let profile = raw::Profile {
+            count: self.values.len() as u32,
+            reserved: 0,
+            values: self.values.as_ptr(),
+        };
+        let result = call(&raw::Setup {
+            struct_size: size_of::<raw::Setup>() as u32,
+            drive_count: self.drives.len() as u32,
+            profile: &raw const profile,
+            drives: self.drives.as_ptr(),
+            tracks: self.tracks.as_ptr(),
+            track_count: self.tracks.len() as u32,
+            reserved: 0,
+        });
+        self.tracks.clear();
+        result
+    }
+}
+
+fn drive(bench: &DriveBench) -> raw::Drive {
+    raw::Drive {
+        turn_bits: bench.turn_bits,
+        start_bit: bench.start_bit,
+        cylinder: bench.cylinder.into(),
+        write_protected: bench.write_protected.into(),
+        spin_up_ns: bench.spin_up_ns,
+        change_clear: match bench.change_clear {
+            ChangeClear::Step => 0,
+            ChangeClear::Select => 1,
+        },
+        reserved: 0,
+    }
+}

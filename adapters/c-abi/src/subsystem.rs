@@ -1,0 +1,231 @@
+//! An implementation made by a library: calls it and believes nothing that it returns unchecked.
+
+use crate::item::{Limits, UNWRITTEN};
+use crate::library::Functions;
+use crate::setup::SetupBuffers;
+use crate::{Library, event, raw};
+use raw::{TP_FAIL, TP_MORE, TP_OK};
+use std::ffi::c_void;
+use std::fmt;
+use std::ptr::NonNull;
+use trackproof_contract::{
+    Action, Capabilities, DiskSubsystem, Event, KEYS, MAX_EXTRA_ITEMS, Observation, Profile,
+    RigError, Setup,
+};
+
+/// Most events of one `run()`: nearly every case is one call, and a long one needs little memory.
+const MAX_EVENTS_A_CALL: usize = 65_536;
+
+/// Room for the items of one `drain()`.
+const ITEMS_A_CALL: usize = 4_096;
+
+/// One implementation, as [`Library::create`] made it; dropping it destroys it.
+pub struct CSubsystem {
+    library: Library,
+    pointer: NonNull<c_void>,
+    capabilities: Capabilities,
+    profile: Option<Profile>,
+    setup: SetupBuffers,
+    events: Vec<raw::Event>,
+    items: Vec<raw::Item>,
+    limits: Limits,
+    /// Most items that the case may have given by now, and how many it has.
+    allowed_items: usize,
+    given_items: usize,
+}
+
+// SAFETY: the header says that an implementation has no global state and two may live in two
+// threads, so one may move to another; the buffers' pointers are never looked at between calls.
+unsafe impl Send for CSubsystem {}
+
+impl CSubsystem {
+    /// Takes an implementation over and asks what never changes: capabilities and profile.
+    ///
+    /// # Safety
+    /// `pointer` comes from this library's `create()`, and nobody else has it.
+    ///
+    /// # Errors
+    /// What is wrong with the profile that it declares.
+    pub(crate) unsafe fn adopt(library: Library, pointer: NonNull<c_void>) -> Result<Self, String> {
+        let mut new = Self {
+            library,
+            pointer,
+            capabilities: Capabilities::NONE,
+            profile: None,
+            setup: SetupBuffers::default(),
+            events: Vec::new(),
+            items: vec![UNWRITTEN; ITEMS_A_CALL],
+            limits: Limits::default(),
+            allowed_items: 0,
+            given_items: 0,
+        };
+        // SAFETY: the implementation is alive, and ours alone.
+        let bits = unsafe { (new.functions().capabilities)(new.pointer.as_ptr()) };
+        new.capabilities = Capabilities::from_bits(bits);
+        new.profile = new.declared_profile()?;
+        Ok(new)
+    }
+
+    /// The profile that it has of its own. Keys that it leaves alone, since it was compiled before
+    /// they existed, are as in `sync-dma`.
+    fn declared_profile(&mut self) -> Result<Option<Profile>, String> {
+        let Some(function) = self.functions().profile else { return Ok(None) };
+        let mut profile = Profile::sync_dma();
+        let mut values: Vec<i64> = KEYS.iter().map(|key| key.code(&profile)).collect();
+        // SAFETY: the implementation is alive, and there are as many values as the call says.
+        let code =
+            unsafe { function(self.pointer.as_ptr(), values.as_mut_ptr(), values.len() as u32) };
+        match code {
+            TP_OK => {}
+            TP_FAIL => return Ok(None),
+            other => return Err(unknown_code("profile", other, "")),
+        }
+        for (key, value) in KEYS.iter().zip(values) {
+            key.set_code(&mut profile, value).map_err(|error| error.to_string())?;
+        }
+        profile.validate().map_err(|error| error.to_string())?;
+        Ok(Some(profile))
+    }
+
+    fn functions(&self) -> &Functions {
+        self.library.functions()
+    }
+
+    /// What a call's return code means.
+    fn check(&self, call: &'static str, code: i32) -> Result<(), RigError> {
+        match code {
+            TP_OK => Ok(()),
+            TP_FAIL => {
+                // SAFETY: the implementation is alive.
+                let why = unsafe { self.library.last_error(self.pointer.as_ptr()) };
+                let why = why.unwrap_or_else(|| "it gave no reason by last_error()".into());
+                Err(RigError::Implementation { call, why })
+            }
+            other => {
+                let more = if call == "drain" { ", 1 (more items)" } else { "" };
+                Err(protocol(unknown_code(call, other, more)))
+            }
+        }
+    }
+
+    /// Lays the events out for C and counts what may come back for them.
+    fn encode(&mut self, events: &[Event]) -> Result<(), RigError> {
+        self.events.clear();
+        for event in events {
+            if let Action::Read { transfer, .. } = event.action {
+                self.limits.transfers = self.limits.transfers.max(transfer.saturating_add(1));
+            }
+            let raw = event::encode(event).ok_or_else(|| {
+                protocol(format!("trackproof.h has no event for {:?}", event.action))
+            })?;
+            self.events.push(raw);
+        }
+        self.allowed_items += events.len();
+        Ok(())
+    }
+
+    /// Takes all items that wait.
+    fn drain(&mut self, out: &mut Observation) -> Result<(), RigError> {
+        loop {
+            let mut count = u64::MAX;
+            let (pointer, capacity) = (self.pointer.as_ptr(), self.items.len() as u64);
+            let function = self.functions().drain;
+            // SAFETY: the implementation is alive, and there is room for `capacity` items.
+            let code =
+                unsafe { function(pointer, self.items.as_mut_ptr(), capacity, &raw mut count) };
+            let more = code == TP_MORE;
+            if !more {
+                self.check("drain", code)?;
+            }
+            if count > capacity {
+                return Err(protocol(format!(
+                    "`drain` gave {count} items, its capacity was {capacity}; it must set *count \
+                     to the number that it wrote"
+                )));
+            }
+            if more && count == 0 {
+                return Err(protocol(
+                    "`drain` returned TP_MORE with 0 items; while there are more, it must give at \
+                     least 1"
+                        .into(),
+                ));
+            }
+            let count = count as usize;
+            self.given_items += count;
+            if self.given_items > self.allowed_items {
+                return Err(protocol(format!(
+                    "`drain` has given {} items, the limit is {} here: one an event and \
+                     {MAX_EXTRA_ITEMS} signals",
+                    self.given_items, self.allowed_items
+                )));
+            }
+            for raw in &mut self.items[..count] {
+                let item = self.limits.decode(raw).map_err(|why| {
+                    protocol(format!("item {} at {} ns: {why}", out.items.len(), raw.at_ns))
+                })?;
+                out.items.push(item);
+                *raw = UNWRITTEN;
+            }
+            if !more {
+                return Ok(());
+            }
+        }
+    }
+}
+
+impl DiskSubsystem for CSubsystem {
+    fn capabilities(&self) -> Capabilities {
+        self.capabilities
+    }
+
+    fn profile(&self) -> Option<Profile> {
+        self.profile.clone()
+    }
+
+    fn power_up(&mut self, setup: Setup<'_>) -> Result<(), RigError> {
+        self.limits = Limits { word_bits: setup.profile.word_bits, transfers: 0 };
+        self.allowed_items = MAX_EXTRA_ITEMS;
+        self.given_items = 0;
+        let (function, pointer) = (self.functions().power_up, self.pointer.as_ptr());
+        let code = self.setup.lend(setup, |setup| {
+            // SAFETY: the implementation is alive, and the setup is good until this returns.
+            unsafe { function(pointer, setup) }
+        });
+        self.check("power_up", code)
+    }
+
+    fn run(&mut self, events: &[Event], out: &mut Observation) -> Result<(), RigError> {
+        for events in events.chunks(MAX_EVENTS_A_CALL) {
+            self.encode(events)?;
+            let count = self.events.len() as u64;
+            // SAFETY: the implementation is alive, and there are `count` events.
+            let code = unsafe {
+                (self.functions().run)(self.pointer.as_ptr(), self.events.as_ptr(), count)
+            };
+            self.check("run", code)?;
+            self.drain(out)?;
+        }
+        Ok(())
+    }
+}
+
+impl Drop for CSubsystem {
+    fn drop(&mut self) {
+        // SAFETY: the implementation is alive and nobody uses it after this.
+        unsafe { (self.functions().destroy)(self.pointer.as_ptr()) };
+    }
+}
+
+impl fmt::Debug for CSubsystem {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_struct("CSubsystem").field("library", &self.library).finish_non_exhaustive()
+    }
+}
+
+fn protocol(why: String) -> RigError {
+    RigError::Protocol { why }
+}
+
+fn unknown_code(call: &str, code: i32, more: &str) -> String {
+    format!("`{call}` returned {code}; it may return 0 (done){more} or -1 (not done)")
+}
