@@ -1,0 +1,144 @@
+//! The samples: found by name, unpacked to a private folder, opened as libraries.
+
+use crate::{Fault, SampleError, fault};
+use std::env::consts::{DLL_PREFIX, DLL_SUFFIX};
+use std::fs;
+use std::path::{Path, PathBuf};
+use std::sync::LazyLock;
+use tempfile::TempDir;
+use trackproof_c_abi::{CSubsystem, Library};
+use trackproof_contract::SubsystemRig;
+
+/// One sample.
+#[derive(Debug, Clone)]
+pub struct Sample {
+    /// Its name, in kebab-case.
+    pub name: &'static str,
+    /// The built-in profile that it is made for.
+    pub profile: &'static str,
+    /// The faults that it can be made with.
+    pub faults: Vec<Fault>,
+    library: &'static [u8],
+}
+
+static SAMPLES: LazyLock<Vec<Sample>> = LazyLock::new(|| {
+    vec![Sample {
+        name: "sync-dma",
+        profile: "sync-dma",
+        faults: fault::of("sync-dma"),
+        library: include_bytes!(concat!(env!("OUT_DIR"), "/sync_dma.library")),
+    }]
+});
+
+/// Every sample.
+#[must_use]
+pub fn samples() -> &'static [Sample] {
+    &SAMPLES
+}
+
+/// The sample of that name.
+///
+/// # Errors
+/// [`SampleError::Sample`] when there is none; it lists those there are.
+pub fn find(name: &str) -> Result<&'static Sample, SampleError> {
+    samples().iter().find(|sample| sample.name == name).ok_or_else(|| SampleError::Sample {
+        name: name.into(),
+        known: samples().iter().map(|sample| sample.name.into()).collect(),
+    })
+}
+
+impl Sample {
+    /// Its fault of that name.
+    ///
+    /// # Errors
+    /// [`SampleError::Fault`] when it has none; it lists those there are.
+    pub fn fault(&self, name: &str) -> Result<&Fault, SampleError> {
+        self.faults.iter().find(|fault| fault.name == name).ok_or_else(|| SampleError::Fault {
+            sample: self.name.into(),
+            name: name.into(),
+            known: self.faults.iter().map(|fault| fault.name.clone()).collect(),
+        })
+    }
+
+    /// Writes its library to a temporary folder that only this user can look into.
+    ///
+    /// # Errors
+    /// [`SampleError::Unpack`] when that fails.
+    pub fn unpack(&self) -> Result<Unpacked, SampleError> {
+        let mut builder = tempfile::Builder::new();
+        builder.prefix("trackproof-");
+        #[cfg(unix)]
+        builder.permissions(std::os::unix::fs::PermissionsExt::from_mode(0o700));
+        let folder = builder
+            .tempdir()
+            .map_err(|error| SampleError::Unpack { path: std::env::temp_dir(), error })?;
+        let path = folder.path().join(format!("{DLL_PREFIX}{}{DLL_SUFFIX}", self.name));
+        if let Err(error) = fs::write(&path, self.library) {
+            return Err(SampleError::Unpack { path, error });
+        }
+        Ok(Unpacked { path, _folder: folder })
+    }
+
+    /// Unpacks and opens it, to be made with these faults; with none of them it is correct.
+    ///
+    /// # Errors
+    /// [`SampleError`] when a fault does not exist or its library cannot be unpacked or opened.
+    pub fn open(&self, faults: &[&str]) -> Result<OpenSample, SampleError> {
+        for name in faults {
+            self.fault(name)?;
+        }
+        let unpacked = self.unpack()?;
+        let library = Library::open(unpacked.path())?;
+        let options = (!faults.is_empty()).then(|| faults.join(","));
+        Ok(OpenSample { library, options, _unpacked: unpacked })
+    }
+}
+
+/// A sample's library in a temporary folder, which goes with this value.
+#[derive(Debug)]
+pub struct Unpacked {
+    path: PathBuf,
+    _folder: TempDir,
+}
+
+impl Unpacked {
+    /// The library's file.
+    #[must_use]
+    pub fn path(&self) -> &Path {
+        &self.path
+    }
+}
+
+/// An open sample with its faults chosen. Keep it as long as what it makes: its folder goes with
+/// it, which some systems refuse while the library is in use.
+#[derive(Debug)]
+pub struct OpenSample {
+    // In this order: the library is closed before its folder goes.
+    library: Library,
+    options: Option<String>,
+    _unpacked: Unpacked,
+}
+
+impl OpenSample {
+    /// The library, as [`trackproof_c_abi`] opened it.
+    #[must_use]
+    pub const fn library(&self) -> &Library {
+        &self.library
+    }
+
+    /// Makes a new implementation with the chosen faults.
+    ///
+    /// # Errors
+    /// [`SampleError::Load`] when the sample refuses.
+    pub fn create(&self) -> Result<CSubsystem, SampleError> {
+        Ok(self.library.create(self.options.as_deref())?)
+    }
+
+    /// Makes a new implementation with the chosen faults that runs whole cases.
+    ///
+    /// # Errors
+    /// [`SampleError::Load`] when the sample refuses.
+    pub fn rig(&self) -> Result<SubsystemRig<CSubsystem>, SampleError> {
+        Ok(self.library.rig(self.options.as_deref())?)
+    }
+}
