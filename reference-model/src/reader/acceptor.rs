@@ -1,0 +1,426 @@
+//! The acceptor: walks a case's events and its observation together and keeps the set of states
+//! that both allow. Where the set becomes empty, the observation deviates.
+
+use super::rejection::{Mismatch, Rejection};
+use super::state::{Context, Signal, State};
+use crate::reach::{Point, Reach};
+use crate::tape::Tape;
+use trackproof_contract::{
+    Action, Capabilities, Capability, Case, Event, Item, Observation, Status,
+};
+
+/// More states than this are given up as inconclusive.
+pub const MAX_STATES: usize = 4_096;
+
+/// What one case told.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Tally {
+    /// Words judged.
+    pub words: u64,
+    /// Those judged in a unique state: every state that was left expected the same word.
+    pub unique_words: u64,
+    /// For each slack in channel bits, how many transfers must have had it; the last counts all
+    /// from there on.
+    pub slack: [u32; 64],
+    /// What the case reached.
+    pub reach: Reach,
+}
+
+impl Default for Tally {
+    fn default() -> Self {
+        Self { words: 0, unique_words: 0, slack: [0; 64], reach: Reach::default() }
+    }
+}
+
+/// What the model says of an observation.
+#[derive(Debug, Clone)]
+pub enum Acceptance {
+    /// Some state allows all of it.
+    Accepted,
+    /// No state allows it.
+    Rejected(Box<Rejection>),
+    /// The set of states passed its bound.
+    TooManyStates,
+}
+
+/// The acceptor; keep one and use it for every case, so that its memory is reused.
+#[derive(Debug, Default)]
+pub struct Acceptor {
+    pub(super) tape: Tape,
+    states: Vec<State>,
+    next: Vec<State>,
+}
+
+impl Acceptor {
+    /// A new acceptor.
+    #[must_use]
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// The tape of the case judged last.
+    #[must_use]
+    pub const fn tape(&self) -> &Tape {
+        &self.tape
+    }
+
+    /// Judges an observation of a case.
+    ///
+    /// `events` is the case's timeline, the observation has passed
+    /// [`Observation::check_form`]; status bits and signals that are not among `capabilities` are
+    /// not compared.
+    pub fn accept(
+        &mut self,
+        case: &Case,
+        events: &[Event],
+        observation: &Observation,
+        capabilities: Capabilities,
+        tally: &mut Tally,
+    ) -> Acceptance {
+        *tally = Tally::default();
+        self.tape.lay(case, events);
+        self.states.clear();
+        self.states.push(State::power_up(&case.profile));
+        let mut walk = Walk {
+            ctx: Context::new(&mut self.tape, case, events, &mut tally.reach),
+            states: &mut self.states,
+            next: &mut self.next,
+            items: observation,
+            item: 0,
+            signals_at: 0,
+            compared: compared_bits(capabilities),
+            capabilities,
+            polls: 0,
+            words: 0,
+            unique_words: 0,
+            slack: [0; 64],
+        };
+        let result = walk.all();
+        let (words, unique, slack) = (walk.words, walk.unique_words, walk.slack);
+        tally.words = words;
+        tally.unique_words = unique;
+        tally.slack = slack;
+        match result {
+            Ok(()) => Acceptance::Accepted,
+            Err(Stop::Rejected(rejection)) => Acceptance::Rejected(rejection),
+            Err(Stop::TooMany) => Acceptance::TooManyStates,
+        }
+    }
+}
+
+enum Stop {
+    Rejected(Box<Rejection>),
+    TooMany,
+}
+
+struct Walk<'a> {
+    ctx: Context<'a>,
+    states: &'a mut Vec<State>,
+    next: &'a mut Vec<State>,
+    items: &'a Observation,
+    /// The next item that is not a signal.
+    item: usize,
+    /// The next item that may be a signal.
+    signals_at: usize,
+    compared: Status,
+    capabilities: Capabilities,
+    polls: usize,
+    words: u64,
+    unique_words: u64,
+    slack: [u32; 64],
+}
+
+impl Walk<'_> {
+    fn all(&mut self) -> Result<(), Stop> {
+        for index in 0..self.ctx.events.len() {
+            let event = self.ctx.events[index];
+            self.ctx.event = index;
+            self.signals_before(event.at_ns)?;
+            self.advance(event.at_ns)?;
+            self.take(event)?;
+        }
+        let end_ns = self.ctx.events.last().map_or(0, |event| event.at_ns);
+        self.signals_before(end_ns + 1)
+    }
+
+    /// Signals seen before a moment, each at its own time.
+    fn signals_before(&mut self, at_ns: u64) -> Result<(), Stop> {
+        while let Some(seen) = self.items.items.get(self.signals_at) {
+            if seen.at_ns >= at_ns {
+                break;
+            }
+            let signal = match seen.item {
+                Item::Done => Some((Signal::Done, Capability::DoneSignal)),
+                Item::Refused { transfer } => {
+                    Some((Signal::Refused(transfer), Capability::RefusedSignal))
+                }
+                Item::Match => Some((Signal::Match, Capability::MatchSignal)),
+                _ => None,
+            };
+            if let Some((signal, _)) = signal {
+                self.advance(seen.at_ns)?;
+                let item = self.signals_at;
+                self.narrow(seen.at_ns, item, |state, _, out| {
+                    state.signal(signal, seen.at_ns, out)
+                })?;
+            }
+            self.signals_at += 1;
+        }
+        Ok(())
+    }
+
+    /// Lets bits pass in every state up to a moment, and drops states whose signals are overdue.
+    fn advance(&mut self, at_ns: u64) -> Result<(), Stop> {
+        let to = self.ctx.tape.position(at_ns);
+        // Where matches are unsure the states split at every bit: there all of them go bit by
+        // bit, and equal ones become one again at once.
+        let mut from = self.states.iter().map(|state| state.pos).min().unwrap_or(to);
+        while let Some((zone_from, zone_to)) = self.ctx.tape.next_zone(from + 1)
+            && zone_from <= to
+        {
+            for stop in zone_from..zone_to.min(to + 1) {
+                self.pass_to(stop, at_ns)?;
+            }
+            from = zone_to - 1;
+        }
+        self.pass_to(to, at_ns)?;
+        if self.states.iter().all(|state| state.dues_in_time(at_ns)) {
+            return Ok(());
+        }
+        let (capabilities, item) = (self.capabilities, self.signals_at);
+        self.narrow(at_ns, item, |mut state, _, out| {
+            state.drop_unseen(capabilities);
+            state.check_dues(at_ns)?;
+            out.push(state);
+            Ok(())
+        })
+    }
+
+    /// Lets bits pass in every state up to a position.
+    fn pass_to(&mut self, to: usize, at_ns: u64) -> Result<(), Stop> {
+        let mut index = 0;
+        while index < self.states.len() {
+            while let Some(other) = self.states[index].pass(&mut self.ctx, to, at_ns) {
+                self.states.push(other);
+                if self.states.len() > MAX_STATES {
+                    return Err(Stop::TooMany);
+                }
+            }
+            index += 1;
+        }
+        if self.ctx.overflow {
+            return Err(Stop::TooMany);
+        }
+        self.merge(at_ns);
+        Ok(())
+    }
+
+    /// One event, with the item that answers it.
+    fn take(&mut self, event: Event) -> Result<(), Stop> {
+        let at_ns = event.at_ns;
+        let item = self.item;
+        match event.action {
+            Action::Service { transfer } => {
+                let seen = self.answer(at_ns, |item| match item {
+                    Item::Word { transfer: of, value } if of == transfer => Some(value),
+                    _ => None,
+                });
+                let pinned = self.pins_the_word();
+                self.serve(transfer, seen, at_ns, item)?;
+                if seen.is_some() {
+                    self.count_word(pinned);
+                }
+            }
+            Action::PollByte => {
+                let seen = self.answer(at_ns, |item| match item {
+                    Item::Byte { value, fresh } => Some((value, fresh)),
+                    _ => None,
+                });
+                let Some(seen) = seen else { return Ok(()) };
+                self.narrow(at_ns, item, |state, ctx, out| state.poll_byte(ctx, seen, at_ns, out))?;
+            }
+            Action::PollStatus => {
+                let lines = self.ctx.tape.lines(self.polls);
+                self.polls += 1;
+                let seen = self.answer(at_ns, |item| match item {
+                    Item::Status(status) => Some(status),
+                    _ => None,
+                });
+                let Some(seen) = seen else { return Ok(()) };
+                let compared = self.compared;
+                self.narrow(at_ns, item, |state, ctx, out| {
+                    state.poll_status(ctx, (seen, compared, lines), at_ns, out)
+                })?;
+            }
+            Action::SyncWord(_) | Action::HardwareSync(_) | Action::Read { .. } => {
+                self.split(|state, ctx, out| state.operate(ctx, &event, out))?;
+            }
+            Action::Abort => {
+                for state in self.states.iter_mut() {
+                    state.abort(&mut self.ctx, at_ns);
+                }
+            }
+            Action::Reset => {
+                let position = self.ctx.tape.position(at_ns);
+                if self.ctx.profile.reset_clears_register == trackproof_contract::YesNo::Yes {
+                    self.ctx.tape.clear_register(position);
+                    self.ctx.found = None;
+                }
+                for state in self.states.iter_mut() {
+                    state.reset(&mut self.ctx, at_ns);
+                }
+            }
+            Action::Select(_) | Action::Side(_) | Action::Step(_)
+                if self.states.iter().any(State::running) =>
+            {
+                self.ctx.reach.hit(Point::SourceRunning);
+            }
+            _ => {}
+        }
+        Ok(())
+    }
+
+    /// A service. One state that allows what was seen, the common case, is taken on in place.
+    fn serve(
+        &mut self,
+        transfer: u32,
+        seen: Option<u64>,
+        at_ns: u64,
+        item: usize,
+    ) -> Result<(), Stop> {
+        if let [state] = self.states.as_mut_slice()
+            && (seen.is_none() || !state.may_complete_first(&mut self.ctx, transfer))
+            && state.take(&mut self.ctx, transfer, seen, at_ns).is_ok()
+        {
+            return Ok(());
+        }
+        self.narrow(at_ns, item, |state, ctx, out| state.serve(ctx, (transfer, seen), at_ns, out))
+    }
+
+    /// The item that answers the event, if the next answer is one.
+    fn answer<T>(&mut self, at_ns: u64, fits: impl Fn(Item) -> Option<T>) -> Option<T> {
+        while let Some(seen) = self.items.items.get(self.item) {
+            let signal = matches!(seen.item, Item::Done | Item::Refused { .. } | Item::Match);
+            if !signal {
+                let answer = if seen.at_ns == at_ns { fits(seen.item) } else { None };
+                if answer.is_some() {
+                    self.item += 1;
+                }
+                return answer;
+            }
+            self.item += 1;
+        }
+        None
+    }
+
+    /// Holds an observation against every state; an empty set is a rejection.
+    fn narrow(
+        &mut self,
+        at_ns: u64,
+        item: usize,
+        mut hold: impl FnMut(State, &mut Context<'_>, &mut Vec<State>) -> Result<(), Mismatch>,
+    ) -> Result<(), Stop> {
+        self.next.clear();
+        // The common case: one state, which allows what was seen. Kept for the report otherwise.
+        let mut closest: Option<(Mismatch, usize)> = None;
+        for (index, state) in self.states.iter().enumerate() {
+            if let Err(mismatch) = hold(state.clone(), &mut self.ctx, self.next)
+                && closest.is_none_or(|(best, _)| mismatch < best)
+            {
+                closest = Some((mismatch, index));
+            }
+        }
+        if let (true, Some((mismatch, index))) = (self.next.is_empty(), closest) {
+            return Err(Stop::Rejected(Box::new(Rejection {
+                mismatch,
+                event: self.ctx.event,
+                item,
+                at_ns,
+                states: self.states.len(),
+                state: self.states.swap_remove(index),
+            })));
+        }
+        std::mem::swap(self.states, self.next);
+        self.merge(at_ns);
+        Ok(())
+    }
+
+    /// Splits every state; the set only grows.
+    fn split(
+        &mut self,
+        mut split: impl FnMut(State, &mut Context<'_>, &mut Vec<State>),
+    ) -> Result<(), Stop> {
+        self.next.clear();
+        for state in self.states.drain(..) {
+            split(state, &mut self.ctx, self.next);
+        }
+        std::mem::swap(self.states, self.next);
+        if self.states.len() > MAX_STATES || self.states.is_empty() || self.ctx.overflow {
+            return Err(Stop::TooMany);
+        }
+        Ok(())
+    }
+
+    /// Makes one of states that nothing tells apart any more.
+    fn merge(&mut self, at_ns: u64) {
+        if self.states.len() < 2 {
+            return;
+        }
+        for state in self.states.iter_mut() {
+            state.forget_what_is_over(&self.ctx, at_ns);
+        }
+        let mut kept = 1;
+        for index in 1..self.states.len() {
+            let (before, rest) = self.states.split_at_mut(index);
+            if let Some(same) = before[..kept].iter_mut().find(|state| **state == rest[0]) {
+                same.slacks.0 |= rest[0].slacks.0;
+            } else {
+                self.states.swap(kept, index);
+                kept += 1;
+            }
+        }
+        self.states.truncate(kept);
+    }
+
+    /// Whether all states expect the same word next, so that no other would be accepted.
+    fn pins_the_word(&self) -> bool {
+        let [first, rest @ ..] = self.states.as_slice() else { return false };
+        let word = |state: &State| {
+            state
+                .fifo
+                .first()
+                .map(|entry| (entry.bits, self.ctx.tape.window(entry.end, entry.bits)))
+        };
+        rest.is_empty() || rest.iter().all(|state| word(state) == word(first))
+    }
+
+    /// Notes a judged word: whether it was pinned, and the slack where it shows.
+    fn count_word(&mut self, pinned: bool) {
+        self.words += 1;
+        self.unique_words += u64::from(pinned);
+        if let [state] = self.states.as_slice()
+            && state.transfer.is_none_or(|transfer| transfer.taken == 1)
+            && state.slacks.0.count_ones() == 1
+        {
+            self.slack[state.slacks.0.trailing_zeros() as usize] += 1;
+        }
+    }
+}
+
+/// The status bits that an implementation drives.
+#[must_use]
+pub fn compared_bits(capabilities: Capabilities) -> Status {
+    [
+        (Capability::StatusDone, Status::DONE),
+        (Capability::StatusBusy, Status::BUSY),
+        (Capability::StatusError, Status::ERROR),
+        (Capability::StatusMatch, Status::MATCH),
+        (Capability::StatusIndex, Status::INDEX),
+        (Capability::StatusTrackZero, Status::TRACK_ZERO),
+        (Capability::StatusProtect, Status::PROTECT),
+        (Capability::StatusReady, Status::READY),
+        (Capability::StatusChange, Status::CHANGE),
+    ]
+    .into_iter()
+    .fold(Status::default(), |bits, (capability, bit)| bits.with(bit, capabilities.has(capability)))
+}

@@ -1,0 +1,349 @@
+//! One state that a controller may be in, as far as semantics 1 and 2 tell states apart.
+//!
+//! Positions count channel bits on the [`Tape`]; "at position p" means after the bit before p was
+//! shifted in. A state holds nothing that follows from other fields.
+
+use crate::reach::Reach;
+use crate::search::Pattern;
+use crate::tape::{Chance, REGISTER, Tape};
+use trackproof_contract::{Case, Event, MatchFlag, Profile, Start, YesNo};
+
+/// Hardware sync and its word.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Setting {
+    /// Whether hardware sync is on.
+    pub on: bool,
+    /// The sync word.
+    pub word: u64,
+}
+
+/// A change of the setting that takes effect at a position (1.8).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Change {
+    pub(super) at: usize,
+    pub(super) what: Changed,
+}
+
+/// What changes.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Changed {
+    On(bool),
+    /// The bits of `mask` of the sync word.
+    Word {
+        word: u64,
+        mask: u64,
+    },
+}
+
+/// A request that is accepted at a position (1.5).
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Request {
+    pub(super) at: usize,
+    pub(super) transfer: u32,
+    pub(super) words: u32,
+    pub(super) start: Start,
+    /// Whether an index at the very moment of acceptance counts.
+    pub(super) index_counts: bool,
+    /// Words from before that it delivers first.
+    pub(super) stale: u16,
+    /// Whether it is accepted at the end of the bit's time, after other events in it.
+    pub(super) late: bool,
+    /// The span in which the acceptance lies.
+    pub(super) from_ns: u64,
+    pub(super) to_ns: u64,
+}
+
+/// How far a transfer is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Phase {
+    /// It waits for a match.
+    WaitMatch,
+    /// It waits for an index at a position after this one.
+    WaitIndex(usize),
+    /// Words that complete are its own.
+    Running,
+}
+
+/// A word in the FIFO: the bits before a position.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Entry {
+    /// The position at which it completed.
+    pub end: usize,
+    /// How many channel bits it has; less than a word for a padded partial one.
+    pub bits: usize,
+}
+
+/// An accepted transfer. Its words in waiting stand in [`State::fifo`].
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Transfer {
+    /// Its number.
+    pub id: u32,
+    /// The words it is for.
+    pub words: u32,
+    /// Words taken in, lost ones not counted.
+    pub entered: u32,
+    /// Words taken by services.
+    pub taken: u32,
+    /// How far it is.
+    pub phase: Phase,
+    /// Whether a match has realigned it.
+    pub realigned: bool,
+    /// Whether matches touch it no more (`sync_on_live = next-transfer`).
+    pub frozen: bool,
+    /// Whether an overrun has stopped it.
+    pub stopped: bool,
+    /// Whether a word of it was lost.
+    pub overrun: bool,
+}
+
+/// A signal that is owed.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Due {
+    pub(super) signal: Signal,
+    pub(super) from_ns: u64,
+    pub(super) to_ns: u64,
+    /// Whether it must come; one that was on its way when an abort came need not.
+    pub(super) owed: bool,
+}
+
+/// The signals there are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Signal {
+    /// Completion.
+    Done,
+    /// A refused request.
+    Refused(u32),
+    /// A match.
+    Match,
+}
+
+/// Which slacks, in channel bits, the acceptance of the transfer may have had: a bit each. Two
+/// states that differ in nothing else are one state.
+#[derive(Debug, Clone, Copy, Default)]
+pub struct Slacks(pub u64);
+
+impl PartialEq for Slacks {
+    fn eq(&self, _: &Self) -> bool {
+        true
+    }
+}
+impl Eq for Slacks {}
+
+/// One state.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct State {
+    /// The position: bits shifted in.
+    pub pos: usize,
+    /// Requests that are not accepted yet.
+    pub(super) requests: Vec<Request>,
+    /// Changes of the setting on their way.
+    pub(super) changes: Vec<Change>,
+    /// The position at which the word counter was last zeroed.
+    pub base: usize,
+    /// Where a word that a match did not stop still completes (`partial = finish`); 0 for none.
+    pub(super) finish: usize,
+    /// No word completes at a boundary up to here (`partial = finish`).
+    pub(super) void_to: usize,
+    /// Hardware sync and its word.
+    pub setting: Setting,
+    /// The setting before, until the end of the bit time that it was changed in.
+    pub(super) before: Option<(Setting, usize)>,
+    /// While on: no match is made up to here. While off: the bits that are left.
+    pub(super) quiet: usize,
+    /// Where the latched flag was set; 0 for clear.
+    pub(super) latched: usize,
+    /// A match whose flag a poll has already shown, ahead of it.
+    pub(super) shown_ahead: usize,
+    /// The newest byte before `base` and the one before that; 0 for none.
+    pub(super) old_bytes: [usize; 2],
+    /// Bytes up to here have been read.
+    pub(super) byte_read: usize,
+    /// The newest words before `base`, newest first; 0 for none.
+    pub(super) old_words: [usize; 4],
+    /// The accepted transfer.
+    pub transfer: Option<Transfer>,
+    /// The words that wait for service, oldest first.
+    pub fifo: Vec<Entry>,
+    /// Where the last completed read's last word ended, if a read may join it; 0 for no.
+    pub(super) join: usize,
+    /// The done bit: when its event was, or none.
+    pub(super) done_since_ns: Option<u64>,
+    /// The error bit, and until when a poll may see it either way.
+    pub(super) error: bool,
+    pub(super) error_free_to_ns: u64,
+    /// Until when a poll may see busy and done either way.
+    pub(super) free_to_ns: u64,
+    pub(super) dues: Vec<Due>,
+    /// What is known of the slack used.
+    pub slacks: Slacks,
+}
+
+impl State {
+    /// Power-up: the register holds zeros and is valid (1.10), everything else is at rest.
+    pub(super) fn power_up(profile: &Profile) -> Self {
+        Self {
+            pos: REGISTER,
+            base: REGISTER,
+            finish: 0,
+            void_to: 0,
+            setting: Setting { on: false, word: profile.default_sync_word() },
+            before: None,
+            changes: Vec::new(),
+            quiet: 0,
+            latched: 0,
+            shown_ahead: 0,
+            old_bytes: [0; 2],
+            byte_read: REGISTER,
+            old_words: [0; 4],
+            requests: Vec::new(),
+            transfer: None,
+            fifo: Vec::new(),
+            join: 0,
+            done_since_ns: None,
+            error: false,
+            error_free_to_ns: 0,
+            free_to_ns: 0,
+            dues: Vec::new(),
+            slacks: Slacks(0),
+        }
+    }
+
+    /// Bits since the last word boundary.
+    #[must_use]
+    pub fn phase(&self, word_bits: usize) -> usize {
+        (self.pos - self.base) % word_bits
+    }
+
+    /// Whether a read runs: words that complete are its own.
+    #[must_use]
+    pub fn running(&self) -> bool {
+        self.transfer.is_some_and(|transfer| transfer.phase == Phase::Running)
+    }
+
+    /// The next word boundary after the position.
+    pub(super) fn next_boundary(&self, word_bits: usize) -> usize {
+        self.base + ((self.pos - self.base) / word_bits + 1) * word_bits
+    }
+
+    /// The newest byte's end and that of the one before, at a position not before `base`.
+    pub(super) fn bytes(&self, at: usize, byte_bits: usize) -> [usize; 2] {
+        let whole = (at - self.base) / byte_bits;
+        match whole {
+            0 => self.old_bytes,
+            1 => [self.base + byte_bits, self.old_bytes[0]],
+            _ => [self.base + whole * byte_bits, self.base + (whole - 1) * byte_bits],
+        }
+    }
+
+    /// The newest words' ends at the position, newest first.
+    pub(super) fn words(&self, word_bits: usize) -> [usize; 4] {
+        let whole = (self.pos - self.base) / word_bits;
+        let mut words = [0; 4];
+        for (back, word) in words.iter_mut().enumerate() {
+            *word = if back < whole {
+                self.base + (whole - back) * word_bits
+            } else {
+                self.old_words.get(back - whole).copied().unwrap_or(0)
+            };
+        }
+        words
+    }
+
+    /// Zeroes the counter at the position.
+    pub(super) fn zero_counter(&mut self, ctx: &Context<'_>) {
+        self.old_bytes = self.bytes(self.pos, ctx.byte_bits);
+        self.old_words = self.words(ctx.word_bits);
+        self.base = self.pos;
+    }
+
+    /// Where the byte port's newest whole byte ends on the tape; none before the first.
+    #[must_use]
+    pub fn newest_byte(&self, byte_bits: usize) -> Option<usize> {
+        Some(self.bytes(self.pos, byte_bits)[0]).filter(|end| *end > 0)
+    }
+}
+
+/// What all states of a case share: the tape, the profile, the events, what was looked up.
+pub(super) struct Context<'a> {
+    pub(super) tape: &'a mut Tape,
+    pub(super) profile: &'a Profile,
+    pub(super) events: &'a [Event],
+    /// The index of the event that is being taken.
+    pub(super) event: usize,
+    pub(super) word_bits: usize,
+    pub(super) byte_bits: usize,
+    pub(super) bit_ns: u64,
+    pub(super) reach: &'a mut Reach,
+    /// Set when something passed a bound of the model: the case is inconclusive.
+    pub(super) overflow: bool,
+    /// The last search.
+    pub(super) found: Option<Found>,
+}
+
+/// A search for a sync word: from where, and what was found.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Found {
+    word: u64,
+    after: usize,
+    position: Option<(usize, Chance)>,
+}
+
+impl<'a> Context<'a> {
+    pub(super) fn new(
+        tape: &'a mut Tape,
+        case: &'a Case,
+        events: &'a [Event],
+        reach: &'a mut Reach,
+    ) -> Self {
+        Self {
+            tape,
+            profile: &case.profile,
+            events,
+            event: 0,
+            word_bits: usize::from(case.profile.word_bits),
+            byte_bits: usize::from(case.profile.byte_bits()),
+            bit_ns: u64::from(case.profile.channel_bit_ns),
+            reach,
+            overflow: false,
+            found: None,
+        }
+    }
+
+    /// The comparator's pattern for a sync word.
+    pub(super) fn pattern(&self, word: u64) -> Pattern {
+        Pattern {
+            word,
+            mask: self.profile.sync_mask,
+            width: usize::from(self.profile.register_bits),
+        }
+    }
+
+    /// The next position after `after` at which the sync word may match.
+    pub(super) fn next_match(&mut self, word: u64, after: usize) -> Option<(usize, Chance)> {
+        if let Some(last) = self.found
+            && last.word == word
+            && last.after <= after
+            && last.position.is_none_or(|(position, _)| position > after)
+        {
+            return last.position;
+        }
+        let position = self.tape.next_match(self.pattern(word), after, self.tape.len());
+        self.found = Some(Found { word, after, position });
+        position
+    }
+
+    /// Whether a sync word may match at a position of `first ..= last`.
+    pub(super) fn may_match(&mut self, word: u64, first: usize, last: usize) -> bool {
+        self.tape.next_match(self.pattern(word), first - 1, last).is_some()
+    }
+
+    /// Whether a match would show in the flag under a setting.
+    pub(super) fn flag_shows(&self, setting: Setting) -> bool {
+        setting.on || self.profile.flag_when_off == YesNo::Yes
+    }
+
+    /// Whether matches are to be noted while hardware sync is off, for a latch or a signal.
+    pub(super) fn notes_when_off(&self) -> bool {
+        self.profile.flag_when_off == YesNo::Yes && self.profile.flag != MatchFlag::Level
+    }
+}
