@@ -71,6 +71,22 @@ pub struct Tape {
     bit_ns: u64,
     register_bits: usize,
     straddle: bool,
+    phases: Option<Phases>,
+}
+
+/// A comparator that looks at some bit phases only: a departure that the judge may suppose.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct Phases {
+    /// Phases are counted from power-up, modulo this.
+    pub modulus: u32,
+    /// The one phase that is looked at.
+    pub residue: u32,
+}
+
+impl Phases {
+    const fn has(self, position: usize) -> bool {
+        (position - REGISTER) as u32 % self.modulus == self.residue
+    }
 }
 
 impl Tape {
@@ -95,10 +111,16 @@ impl Tape {
         self.lines.clear();
         self.lingering.clear();
         self.cleared = 0;
+        self.phases = None;
         self.bit_ns = u64::from(case.profile.channel_bit_ns);
         self.register_bits = usize::from(case.profile.register_bits);
         self.straddle = case.profile.straddle == Straddle::Allowed;
         Layer::new(self, case).lay(events);
+    }
+
+    /// Supposes a comparator that looks at some phases only, until the next tape is laid.
+    pub const fn suppose_phases(&mut self, phases: Option<Phases>) {
+        self.phases = phases;
     }
 
     /// How many bits are shifted in at or before a moment, those of power-up counted.
@@ -148,6 +170,23 @@ impl Tape {
     /// may match, and how sure that is.
     #[must_use]
     pub fn next_match(&self, pattern: Pattern, after: usize, to: usize) -> Option<(usize, Chance)> {
+        let mut found = self.next_match_at_any_phase(pattern, after, to);
+        if let Some(phases) = self.phases {
+            while let Some((position, _)) = found
+                && !phases.has(position)
+            {
+                found = self.next_match_at_any_phase(pattern, position, to);
+            }
+        }
+        found
+    }
+
+    fn next_match_at_any_phase(
+        &self,
+        pattern: Pattern,
+        after: usize,
+        to: usize,
+    ) -> Option<(usize, Chance)> {
         let mut from = after + 1;
         while from <= to {
             // In the zone of a change or a free bit look bit by bit, between them 64 at a time.
@@ -163,7 +202,7 @@ impl Tape {
                 continue;
             }
             for end in from..=to.min(zone_to - 1) {
-                if let Some(chance) = self.matches(pattern, end) {
+                if let Some(chance) = self.matches_at_any_phase(pattern, end) {
                     return Some((end, chance));
                 }
             }
@@ -175,6 +214,11 @@ impl Tape {
     /// Whether the register equals the pattern at a position and may match there.
     #[must_use]
     pub fn matches(&self, pattern: Pattern, position: usize) -> Option<Chance> {
+        self.matches_at_any_phase(pattern, position)
+            .filter(|_| self.phases.is_none_or(|phases| phases.has(position)))
+    }
+
+    fn matches_at_any_phase(&self, pattern: Pattern, position: usize) -> Option<Chance> {
         let register = self.window(position, pattern.width);
         let free = self.free_window(position, pattern.width) & pattern.mask;
         if !pattern.equals(register ^ (register ^ pattern.word) & free) {

@@ -4,7 +4,7 @@
 use super::rejection::{Mismatch, Rejection};
 use super::state::{Context, Signal, State};
 use crate::reach::{Point, Reach};
-use crate::tape::Tape;
+use crate::tape::{Phases, Tape};
 use trackproof_contract::{
     Action, Capabilities, Capability, Case, Event, Item, Observation, Status,
 };
@@ -43,12 +43,27 @@ pub enum Acceptance {
     TooManyStates,
 }
 
+/// A departure from the text that the judge supposes, to see whether it explains what it saw.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub enum Supposition {
+    /// None: what is right.
+    #[default]
+    None,
+    /// The comparator looks at some bit phases only.
+    Phases(Phases),
+    /// The comparator counts while hardware sync is off.
+    AlwaysOn,
+    /// A changed setting may take effect as late as this many channel bits after its operation.
+    LateChange(u32),
+}
+
 /// The acceptor; keep one and use it for every case, so that its memory is reused.
 #[derive(Debug, Default)]
 pub struct Acceptor {
     pub(super) tape: Tape,
     states: Vec<State>,
     next: Vec<State>,
+    supposition: Supposition,
 }
 
 impl Acceptor {
@@ -56,6 +71,11 @@ impl Acceptor {
     #[must_use]
     pub fn new() -> Self {
         Self::default()
+    }
+
+    /// Supposes a departure in all that is judged from now on.
+    pub const fn suppose(&mut self, supposition: Supposition) {
+        self.supposition = supposition;
     }
 
     /// The tape of the case judged last.
@@ -79,6 +99,14 @@ impl Acceptor {
     ) -> Acceptance {
         *tally = Tally::default();
         self.tape.lay(case, events);
+        let change_window_bits = match self.supposition {
+            Supposition::Phases(phases) => {
+                self.tape.suppose_phases(Some(phases));
+                None
+            }
+            Supposition::LateChange(bits) => Some(u64::from(bits)),
+            Supposition::None | Supposition::AlwaysOn => None,
+        };
         self.states.clear();
         self.states.push(State::power_up(&case.profile));
         let mut walk = Walk {
@@ -95,6 +123,10 @@ impl Acceptor {
             unique_words: 0,
             slack: [0; 64],
         };
+        walk.ctx.always_on = self.supposition == Supposition::AlwaysOn;
+        if let Some(bits) = change_window_bits {
+            walk.ctx.change_window_bits = bits;
+        }
         let result = walk.all();
         let (words, unique, slack) = (walk.words, walk.unique_words, walk.slack);
         tally.words = words;

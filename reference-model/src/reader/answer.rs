@@ -53,7 +53,7 @@ impl State {
             && (self.next_boundary(ctx.word_bits) == next
                 || self.finish == next
                 || self.requests.iter().any(|request| request.at <= next)
-                || (self.setting.on
+                || (ctx.compares(self.setting)
                     && ctx.next_match(self.setting.word, self.pos).is_some_and(|m| m.0 == next)))
     }
 

@@ -13,9 +13,6 @@ use trackproof_contract::{
     SyncWrite, YesNo, ZeroWords,
 };
 
-/// Channel bits after an operation by which a changed sync word or switch is in effect (1.8).
-const CHANGE_WINDOW_BITS: u64 = 2;
-
 /// More changes on their way than any of this many are a case that the model gives up.
 const MAX_CHANGES: usize = 8;
 
@@ -37,7 +34,7 @@ impl State {
     /// Splits the state over the moments at which a change of the setting takes effect.
     fn change(self, ctx: &mut Context<'_>, what: Changed, at_ns: u64, out: &mut Vec<Self>) {
         let first = ctx.tape.position(at_ns);
-        let last = ctx.tape.position(at_ns + CHANGE_WINDOW_BITS * ctx.bit_ns).max(first);
+        let last = ctx.tape.position(at_ns + ctx.change_window_bits * ctx.bit_ns).max(first);
         if self.changes.len() + 2 > MAX_CHANGES {
             ctx.overflow = true;
             return;
@@ -96,25 +93,33 @@ impl State {
         (first, last): (usize, usize),
         at_ns: u64,
     ) -> bool {
-        if self.setting.on || !self.changes.is_empty() || ctx.profile.flag_when_off == YesNo::Yes {
+        if ctx.compares(self.setting)
+            || !self.changes.is_empty()
+            || ctx.profile.flag_when_off == YesNo::Yes
+        {
             // Matches under the setting as it is may fall away at any of these bits.
             if !self.changes.is_empty() || ctx.may_match(self.setting.word, first, last) {
                 return true;
             }
         }
-        let waits = self.transfer.is_some_and(|transfer| transfer.phase == Phase::WaitMatch)
-            || !self.requests.is_empty();
-        let requested = || {
-            let to_ns = at_ns + (CHANGE_WINDOW_BITS + 1) * ctx.bit_ns;
+        let to_ns = at_ns + (ctx.change_window_bits + 1) * ctx.bit_ns;
+        let follows = |wanted: fn(&Action) -> bool| {
             ctx.events[ctx.event + 1..]
                 .iter()
                 .take_while(|event| event.at_ns <= to_ns)
-                .any(|event| matches!(event.action, Action::Read { .. } | Action::Reset))
+                .any(|event| wanted(&event.action))
         };
+        // Another change on its way at the same time: which of them comes first may matter.
+        if follows(|action| matches!(action, Action::SyncWord(_) | Action::HardwareSync(_))) {
+            return true;
+        }
+        let waits = self.transfer.is_some_and(|transfer| transfer.phase == Phase::WaitMatch)
+            || !self.requests.is_empty();
+        let requested = || follows(|action| matches!(action, Action::Read { .. } | Action::Reset));
         match what {
             Changed::On(true) => {
-                ctx.profile.sync_on_live == SyncOnLive::NextTransfer && (waits || requested())
-                    || self.running() && ctx.profile.sync_on_live == SyncOnLive::NextTransfer
+                let touches_reads = ctx.profile.sync_on_live == SyncOnLive::NextTransfer;
+                touches_reads && (waits || self.running() || requested())
                     || ctx.may_match(self.setting.word, first, last)
             }
             Changed::On(false) => {
@@ -204,7 +209,7 @@ impl State {
         if counts && ctx.profile.counter == Counter::ZeroedAtStart && start == Start::Now
             || counts && self.next_boundary(ctx.word_bits) <= last
             || ctx.profile.latch_words > 0
-            || self.setting.on && ctx.may_match(self.setting.word, first, last)
+            || ctx.compares(self.setting) && ctx.may_match(self.setting.word, first, last)
         {
             return true;
         }

@@ -263,6 +263,9 @@ impl State {
     }
 }
 
+/// Channel bits after an operation by which a changed sync word or switch is in effect (1.8).
+const CHANGE_WINDOW_BITS: u64 = 2;
+
 /// What all states of a case share: the tape, the profile, the events, what was looked up.
 pub(super) struct Context<'a> {
     pub(super) tape: &'a mut Tape,
@@ -273,6 +276,10 @@ pub(super) struct Context<'a> {
     pub(super) word_bits: usize,
     pub(super) byte_bits: usize,
     pub(super) bit_ns: u64,
+    /// Channel bits after an operation by which a changed setting is in effect.
+    pub(super) change_window_bits: u64,
+    /// Whether the comparator counts while hardware sync is off.
+    pub(super) always_on: bool,
     pub(super) reach: &'a mut Reach,
     /// Set when something passed a bound of the model: the case is inconclusive.
     pub(super) overflow: bool,
@@ -303,6 +310,8 @@ impl<'a> Context<'a> {
             word_bits: usize::from(case.profile.word_bits),
             byte_bits: usize::from(case.profile.byte_bits()),
             bit_ns: u64::from(case.profile.channel_bit_ns),
+            change_window_bits: CHANGE_WINDOW_BITS,
+            always_on: false,
             reach,
             overflow: false,
             found: None,
@@ -335,6 +344,11 @@ impl<'a> Context<'a> {
     /// Whether a sync word may match at a position of `first ..= last`.
     pub(super) fn may_match(&mut self, word: u64, first: usize, last: usize) -> bool {
         self.tape.next_match(self.pattern(word), first - 1, last).is_some()
+    }
+
+    /// Whether matches are made under a setting.
+    pub(super) const fn compares(&self, setting: Setting) -> bool {
+        setting.on || self.always_on
     }
 
     /// Whether a match would show in the flag under a setting.

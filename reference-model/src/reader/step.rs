@@ -59,7 +59,7 @@ impl State {
                 _ => {}
             }
         }
-        if self.setting.on || ctx.notes_when_off() {
+        if ctx.compares(self.setting) || ctx.notes_when_off() {
             match ctx.next_match(self.setting.word, self.pos) {
                 Some((at, chance)) if at <= next => return (at, Some(chance)),
                 _ => {}
@@ -179,7 +179,7 @@ impl State {
     /// shifted in, so a word boundary may fall here as well.
     fn make_match(&mut self, ctx: &mut Context<'_>, with_boundary: bool) -> Option<Self> {
         self.note_match(ctx);
-        let made = self.setting.on && self.pos > self.quiet;
+        let made = ctx.compares(self.setting) && self.pos > self.quiet;
         if !made {
             return if with_boundary { self.boundary(ctx) } else { None };
         }
