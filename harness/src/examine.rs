@@ -1,0 +1,407 @@
+//! Examining one case: run it, judge it, and name a deviation by what explains it.
+
+use crate::campaign::Finding;
+use crate::cause::{Cause, Hypothesis, other_indexes};
+use crate::generate::Generator;
+use crate::judge::{Judge, Place};
+use crate::relation::Relation;
+use crate::rules::Rule;
+use crate::verdict::{Deviation, Verdict};
+use trackproof_contract::{
+    Action, Capabilities, Case, Event, Item, Observation, Operation, Profile, Rig, RigError,
+};
+
+use trackproof_model::reader::acceptor::Supposition;
+
+/// Turns by which a program is begun later, to see whether it matters; all must agree.
+const SHIFTS: [u32; 3] = [1, 2, 64];
+
+/// Channel bits by which a program is begun later at the most, but for three turns.
+const LONGEST_SHIFT_BITS: u32 = 100_000;
+
+/// Cases that a hypothesis about the implementation must explain, all of them, and their seed: the same
+/// for every implementation, so that a name does not depend on the run that found it.
+const TRIAL_CASES: u64 = 300;
+const TRIAL_SEED: u64 = 0x7472_6961_6c73;
+
+/// Longest trial case, in nanoseconds: whole tracks tell no more of a choice than short ones.
+const TRIAL_NS: u64 = 8_000_000;
+
+/// A rig with everything that judging it takes. Its memory is reused from case to case.
+pub struct Examiner {
+    rig: Box<dyn Rig>,
+    capabilities: Capabilities,
+    judge: Judge,
+    observation: Observation,
+    /// For a case beside the one that is examined.
+    other_judge: Judge,
+    other_observation: Observation,
+    /// Hypotheses about the implementation that explain every trial case, once they have been tried.
+    plausible: Option<(Profile, Vec<Hypothesis>)>,
+}
+
+/// A deviating case run on for a while.
+struct Longer {
+    case: Case,
+    observation: Observation,
+    deviation: Box<Deviation>,
+    event: Event,
+}
+
+impl Longer {
+    /// Whether words of the transfer that a deviation concerns come after all.
+    fn words_come(&self, deviation: &Deviation) -> bool {
+        deviation.may_be_late()
+            && self.observation.items.iter().any(|seen| {
+                seen.at_ns >= deviation.rejection.at_ns
+                    && matches!(seen.item, Item::Word { transfer, .. }
+                        if Some(transfer) == deviation.transfer)
+            })
+    }
+}
+
+/// What examining a case gave.
+#[derive(Debug, Clone)]
+pub struct Examined {
+    /// The verdict.
+    pub verdict: Verdict,
+    /// What the name of a deviation rests on.
+    pub cause: Cause,
+}
+
+impl Examined {
+    const fn plain(verdict: Verdict) -> Self {
+        Self { verdict, cause: Cause::Place { idle: Place::NONE } }
+    }
+}
+
+impl Examiner {
+    /// An examiner of `rig`.
+    #[must_use]
+    pub fn new(rig: Box<dyn Rig>) -> Self {
+        Self {
+            capabilities: rig.capabilities(),
+            rig,
+            judge: Judge::new(),
+            observation: Observation::new(),
+            other_judge: Judge::new(),
+            other_observation: Observation::new(),
+            plausible: None,
+        }
+    }
+
+    /// What the rig can do.
+    #[must_use]
+    pub const fn capabilities(&self) -> Capabilities {
+        self.capabilities
+    }
+
+    /// The judge, as the last case left it.
+    #[must_use]
+    pub const fn judge(&self) -> &Judge {
+        &self.judge
+    }
+
+    /// What came back last.
+    #[must_use]
+    pub const fn observation(&self) -> &Observation {
+        &self.observation
+    }
+
+    /// Runs and judges a case; a deviation is named by its place alone, which is quick.
+    ///
+    /// # Errors
+    /// When the run cannot be trusted.
+    pub fn glance(&mut self, case: &Case) -> Result<Examined, RigError> {
+        if let Some(missing) = self.capabilities.missing(case.needs()).iter().next() {
+            self.observation.clear();
+            return Ok(Examined::plain(Verdict::Skipped(missing)));
+        }
+        self.rig.run(case, &mut self.observation)?;
+        Ok(Examined::plain(self.judge.judge(case, &self.observation, self.capabilities)))
+    }
+
+    /// Runs and judges a case; a deviation is named by what explains it, else by its place.
+    ///
+    /// # Errors
+    /// When the run cannot be trusted.
+    pub fn examine(&mut self, case: &Case) -> Result<Examined, RigError> {
+        let examined = self.glance(case)?;
+        let Verdict::Deviates(mut deviation) = examined.verdict else { return Ok(examined) };
+        let cause = self.cause(case, &mut deviation)?;
+        Ok(Examined { verdict: Verdict::Deviates(deviation), cause })
+    }
+
+    /// Runs and judges a case and says whether it shows what a finding shows. Only that finding's
+    /// cause is tried.
+    ///
+    /// # Errors
+    /// When the run cannot be trusted.
+    pub fn shows(&mut self, case: &Case, finding: &Finding) -> Result<Shown, RigError> {
+        let mut deviation = match self.glance(case)?.verdict {
+            Verdict::Deviates(deviation) => deviation,
+            Verdict::Conforms => return Ok(Shown::Nothing),
+            _ => return Ok(Shown::Other),
+        };
+        let named = match &finding.cause {
+            Cause::Relation(relation) => self.goes_away(case, &deviation, *relation)?,
+            Cause::Hypothesis(hypothesis) => {
+                hypothesis.concerns(&deviation)
+                    && self
+                        .run_longer(case, &deviation)?
+                        .is_some_and(|longer| self.would_explain(&longer, hypothesis))
+            }
+            Cause::Index => self.needs_index(case, &deviation)?,
+            Cause::Place { idle } => {
+                if deviation.may_be_late() {
+                    let longer = self.run_longer(case, &deviation)?;
+                    if longer.is_some_and(|longer| longer.words_come(&deviation)) {
+                        deviation.place = deviation.place.and(Place::LATE);
+                    }
+                }
+                deviation.rename(deviation.place.without(*idle));
+                deviation.rule.id == finding.rule.id
+            }
+        };
+        if !named {
+            return Ok(Shown::Other);
+        }
+        name_by(&mut deviation, &finding.cause);
+        let same = deviation.rule.id == finding.rule.id && deviation.kind == finding.kind;
+        Ok(if same { Shown::Same } else { Shown::Other })
+    }
+
+    /// Finds what explains a deviation, and names it by that.
+    fn cause(&mut self, case: &Case, deviation: &mut Deviation) -> Result<Cause, RigError> {
+        for relation in [Relation::Output, Relation::Poll] {
+            if self.goes_away(case, deviation, relation)? {
+                return Ok(named_by(deviation, Cause::Relation(relation)));
+            }
+        }
+        let mut idle = Place::NONE;
+        if deviation.place.has(Place::WRAP) && deviation.may_need_index() {
+            if self.needs_index(case, deviation)? {
+                return Ok(named_by(deviation, Cause::Index));
+            }
+            idle = idle.and(Place::WRAP);
+        }
+        let mut hypotheses = self.plausible(&case.profile)?;
+        hypotheses.extend(Hypothesis::of_transfer(&case.profile));
+        hypotheses.retain(|hypothesis| hypothesis.concerns(deviation));
+        if let Some(longer) = self.run_longer(case, deviation)? {
+            if longer.words_come(deviation) {
+                deviation.place = deviation.place.and(Place::LATE);
+            }
+            for hypothesis in hypotheses {
+                if self.would_explain(&longer, &hypothesis) {
+                    return Ok(named_by(deviation, Cause::Hypothesis(hypothesis)));
+                }
+            }
+        }
+        deviation.rename(deviation.place.without(idle));
+        if deviation.nowhere_special {
+            let turn = case.bench.drives.first().map_or(1, |drive| drive.turn_bits);
+            for relation in [
+                Relation::Drives,
+                Relation::Rotation { bits: turn / 2 },
+                Relation::Shift { turns: 1 },
+            ] {
+                if self.goes_away(case, deviation, relation)? {
+                    return Ok(named_by(deviation, Cause::Relation(relation)));
+                }
+            }
+        }
+        Ok(Cause::Place { idle })
+    }
+
+    /// Whether a deviation goes away when something that should not matter is changed.
+    fn goes_away(
+        &mut self,
+        case: &Case,
+        deviation: &Deviation,
+        relation: Relation,
+    ) -> Result<bool, RigError> {
+        let upto = self.operations_before(deviation);
+        let turn = case.bench.drives.first().map_or(1, |drive| drive.turn_bits);
+        let ways: Vec<Relation> = match relation {
+            Relation::Output | Relation::Poll | Relation::Drives => vec![relation],
+            Relation::Rotation { .. } => [turn / 2, turn / 3, 1]
+                .into_iter()
+                .filter(|bits| bits % turn != 0)
+                .map(|bits| Relation::Rotation { bits })
+                .collect(),
+            Relation::Shift { .. } => {
+                // Not so far on long tracks that a run takes its time.
+                let most = (LONGEST_SHIFT_BITS / turn).max(3);
+                SHIFTS.into_iter().map(|turns| Relation::Shift { turns: turns.min(most) }).collect()
+            }
+        };
+        let mut tried = false;
+        for way in ways {
+            let Some(related) = way.apply(case, upto) else { return Ok(false) };
+            if !self.conforms(&related)? {
+                return Ok(false);
+            }
+            tried = true;
+        }
+        Ok(tried)
+    }
+
+    /// Whether a deviation goes away when the index is elsewhere.
+    fn needs_index(&mut self, case: &Case, deviation: &Deviation) -> Result<bool, RigError> {
+        for related in other_indexes(case, deviation) {
+            if self.conforms(&related)? {
+                return Ok(true);
+            }
+        }
+        Ok(false)
+    }
+
+    /// Hypotheses about the implementation under which every trial case conforms.
+    fn plausible(&mut self, profile: &Profile) -> Result<Vec<Hypothesis>, RigError> {
+        if let Some((of, plausible)) = &self.plausible
+            && of == profile
+        {
+            return Ok(plausible.clone());
+        }
+        let mut left: Vec<(Hypothesis, Profile)> = Hypothesis::of_implementation(profile)
+            .into_iter()
+            .filter_map(|one| one.profile(profile).map(|profile| (one, profile)))
+            .collect();
+        let mut generator = Generator::new(profile.clone());
+        for index in 0..TRIAL_CASES {
+            let mut case = generator.case(TRIAL_SEED, index);
+            let missing = self.capabilities.missing(case.needs());
+            if case.end_ns() > TRIAL_NS || !missing.is_empty() {
+                continue;
+            }
+            self.rig.run(&case, &mut self.other_observation)?;
+            left.retain(|(one, other)| {
+                case.profile.clone_from(other);
+                self.other_judge.suppose(one.supposition(profile));
+                let verdict =
+                    self.other_judge.judge(&case, &self.other_observation, self.capabilities);
+                !matches!(verdict, Verdict::Deviates(_))
+            });
+        }
+        self.other_judge.suppose(Supposition::None);
+        let plausible: Vec<Hypothesis> = left.into_iter().map(|(one, _)| one).collect();
+        self.plausible = Some((profile.clone(), plausible.clone()));
+        Ok(plausible)
+    }
+
+    /// Runs a deviating case on from where it deviates, with nothing more that the host does, so
+    /// that an explanation has to hold for what comes next as well; none when it does not deviate
+    /// then.
+    fn run_longer(
+        &mut self,
+        case: &Case,
+        deviation: &Deviation,
+    ) -> Result<Option<Longer>, RigError> {
+        // What the host does at the very moment need not be part of it.
+        let own = self.judge.events()[deviation.rejection.event];
+        let begun = |before: bool| {
+            self.judge.events()[..=deviation.rejection.event]
+                .iter()
+                .filter(|event| !before || event.at_ns < deviation.rejection.at_ns)
+                .map(|event| event.operation as usize + 1)
+                .max()
+                .unwrap_or(0)
+        };
+        let poll = matches!(own.action, Action::PollStatus | Action::PollByte);
+        for operations in
+            if poll { [begun(false), begun(false)] } else { [begun(true), begun(false)] }
+        {
+            if let Some(longer) = self.run_on(case, operations)? {
+                return Ok(Some(longer));
+            }
+        }
+        Ok(None)
+    }
+
+    /// Runs the first operations of a case and then lets time pass.
+    fn run_on(&mut self, case: &Case, operations: usize) -> Result<Option<Longer>, RigError> {
+        let word_bits = u64::from(case.profile.word_bits);
+        let turn = case.bench.drives.iter().map(|drive| u64::from(drive.turn_bits)).max();
+        let bits = (2 * turn.unwrap_or(0)).clamp(8 * word_bits, 64 * word_bits);
+        let mut longer = case.clone();
+        longer.program.truncate(operations);
+        longer.program.push(Operation::Wait { ns: bits * u64::from(case.profile.channel_bit_ns) });
+        if longer.validate().is_err() {
+            return Ok(None);
+        }
+        let mut observation = Observation::new();
+        self.rig.run(&longer, &mut observation)?;
+        let verdict = self.other_judge.judge(&longer, &observation, self.capabilities);
+        let Verdict::Deviates(deviation) = verdict else { return Ok(None) };
+        let event = self.other_judge.events()[deviation.rejection.event];
+        Ok(Some(Longer { case: longer, observation, deviation, event }))
+    }
+
+    /// Whether what a longer run showed conforms under a hypothesis.
+    fn would_explain(&mut self, longer: &Longer, one: &Hypothesis) -> bool {
+        let Longer { case, observation, deviation, event } = longer;
+        one.apply(case, observation, deviation, event).is_some_and(|(case, observation)| {
+            self.other_judge.suppose(one.supposition(&case.profile));
+            let verdict = self.other_judge.judge(&case, &observation, self.capabilities);
+            self.other_judge.suppose(Supposition::None);
+            matches!(verdict, Verdict::Conforms)
+        })
+    }
+
+    fn conforms(&mut self, case: &Case) -> Result<bool, RigError> {
+        self.rig.run(case, &mut self.other_observation)?;
+        let verdict = self.other_judge.judge(case, &self.other_observation, self.capabilities);
+        Ok(matches!(verdict, Verdict::Conforms))
+    }
+
+    /// How many operations of the program come before the deviating event.
+    fn operations_before(&self, deviation: &Deviation) -> usize {
+        let events = self.judge.events();
+        let own = &events[deviation.rejection.event];
+        if !matches!(own.action, Action::Service { .. }) {
+            return own.operation as usize;
+        }
+        // A service belongs to the request that it serves; others may have come between.
+        events[..deviation.rejection.event]
+            .iter()
+            .map(|event| event.operation as usize + 1)
+            .max()
+            .unwrap_or(0)
+    }
+}
+
+/// What a case shows of a finding.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Shown {
+    /// The same rule and kind.
+    Same,
+    /// Another deviation, or nothing that can be judged.
+    Other,
+    /// It conforms.
+    Nothing,
+}
+
+fn named_by(deviation: &mut Deviation, cause: Cause) -> Cause {
+    name_by(deviation, &cause);
+    cause
+}
+
+/// Gives a deviation the name that its cause has.
+fn name_by(deviation: &mut Deviation, cause: &Cause) {
+    match cause {
+        Cause::Place { .. } => {}
+        Cause::Relation(relation) => deviation.rule = relation.rule(),
+        Cause::Hypothesis(hypothesis) => {
+            deviation.rule = hypothesis.rule();
+            deviation.kind = hypothesis.kind();
+        }
+        Cause::Index => {
+            let synced =
+                deviation.place.has(Place::SYNC_ON) || deviation.place.has(Place::MATCH_START);
+            let id = if synced { "sync.wrap" } else { "raw.contiguous" };
+            deviation.rule = Rule::find(id).expect("a rule of the catalogue");
+            deviation.kind = "at-the-index";
+        }
+    }
+}

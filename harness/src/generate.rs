@@ -1,0 +1,110 @@
+//! Generating: a function from a stream of choices to a [`Case`], and no other way to make one.
+//!
+//! Reading programs on tracks of channel bits, with one or two drives. What a case's parts must
+//! agree on is drawn first (`frame.rs`), then the drives (`bench.rs`), the contents (`track.rs`,
+//! `sector.rs`, `sync.rs`), the program (`pattern.rs` over the vocabulary of `program.rs` and
+//! `service.rs`, then `mutation.rs`), at last the size is held to its budget (`budget.rs`).
+//! The order of the draws is part of the meaning of a seed: a change here makes other cases.
+
+mod bench;
+mod budget;
+mod choices;
+mod frame;
+mod mutation;
+mod pattern;
+mod pen;
+mod program;
+mod sector;
+mod service;
+mod spare;
+#[cfg(test)]
+mod survey;
+mod sync;
+mod track;
+
+pub use choices::{ByteChoices, Choices, SeededChoices};
+
+use frame::Frame;
+use program::{Kind, Script};
+use spare::Spare;
+use trackproof_contract::{Bench, Case, Profile};
+use xxhash_rust::xxh3::xxh3_64;
+
+/// The seed of one case of a run: the same on every machine, whichever cases were made before.
+///
+/// ```
+/// use trackproof::generate::case_seed;
+/// assert_ne!(case_seed(1, 0), case_seed(0, 1));
+/// ```
+#[must_use]
+pub fn case_seed(run_seed: u64, index: u64) -> u64 {
+    let mut both = [0; 16];
+    both[..8].copy_from_slice(&run_seed.to_le_bytes());
+    both[8..].copy_from_slice(&index.to_le_bytes());
+    xxh3_64(&both)
+}
+
+/// Makes cases for one profile, and keeps the memory of those that it may overwrite.
+///
+/// ```
+/// use trackproof::generate::{Generator, SeededChoices, case_seed};
+/// use trackproof_contract::Profile;
+/// let mut generator = Generator::new(Profile::sync_dma());
+/// let mut case = generator.case(7, 0);
+/// for index in 1..100 {
+///     generator.generate(&mut SeededChoices::new(case_seed(7, index)), &mut case);
+///     assert_eq!(case.validate(), Ok(()));
+/// }
+/// ```
+#[derive(Debug)]
+pub struct Generator {
+    profile: Profile,
+    kinds: u64,
+    spare: Spare,
+}
+
+impl Generator {
+    /// The generator of cases for controllers of that profile, which must be valid.
+    #[must_use]
+    pub fn new(profile: Profile) -> Self {
+        let kinds = Kind::allowed(profile.byte_port);
+        Self { profile, kinds, spare: Spare::default() }
+    }
+
+    /// Makes the case that `choices` lead to. Nothing of what `case` held before remains but its
+    /// memory.
+    ///
+    /// The case is valid, whatever the choices.
+    pub fn generate(&mut self, choices: &mut impl Choices, case: &mut Case) {
+        self.spare.reclaim(case);
+        case.profile.clone_from(&self.profile);
+        let frame = Frame::draw(&self.profile, self.kinds, choices);
+        bench::draw(&mut case.bench, &frame, choices);
+        track::draw(&mut case.tracks, &case.bench, &frame, &mut self.spare, choices);
+        let mut script = Script {
+            choices,
+            frame: &frame,
+            bench: &case.bench,
+            tracks: &case.tracks,
+            spare: &mut self.spare,
+            program: &mut case.program,
+            now_ns: 0,
+        };
+        script.base_pattern();
+        script.mutate(self.profile.byte_port);
+        budget::keep(case, frame.events, frame.word_ns(), &mut self.spare);
+    }
+
+    /// The case of that index of a run, as a new value.
+    #[must_use]
+    pub fn case(&mut self, run_seed: u64, index: u64) -> Case {
+        let mut case = Case {
+            profile: self.profile.clone(),
+            bench: Bench { access_ns: 0, drives: Vec::new() },
+            tracks: Vec::new(),
+            program: Vec::new(),
+        };
+        self.generate(&mut SeededChoices::new(case_seed(run_seed, index)), &mut case);
+        case
+    }
+}

@@ -1,0 +1,81 @@
+//! Mutations: a base pattern with an operation more, less, elsewhere or twice.
+//!
+//! They make of orderly programs what no pattern's author thought of, and move everything behind
+//! them to other places within a channel bit.
+
+use super::choices::Choices;
+use super::program::{Kind, Script};
+use trackproof_contract::{MAX_OPERATIONS, Operation, YesNo};
+
+impl<C: Choices> Script<'_, C> {
+    /// Changes the program in none, one or several places.
+    pub(super) fn mutate(&mut self, byte_port: YesNo) {
+        let times = match self.choices.weighted(&[8, 4, 2, 2]) {
+            3 => self.choices.between(3, 6),
+            times => times as u64,
+        };
+        for _ in 0..times {
+            self.mutate_once(byte_port);
+        }
+    }
+
+    fn mutate_once(&mut self, byte_port: YesNo) {
+        if self.program.len() >= MAX_OPERATIONS {
+            return;
+        }
+        let gap = self.choices.below(self.program.len() as u64 + 1) as usize;
+        match self.choices.weighted(&[5, 3, 2, 2, 3, 2, 1, 2]) {
+            0 => {
+                let kind = self.kind();
+                self.insert(gap, kind);
+            }
+            1 => {
+                if let Some(operation) = self.take() {
+                    self.spare.reclaim_operation(operation);
+                }
+            }
+            2 => {
+                if let Some(operation) = self.take() {
+                    let place = self.choices.below(self.program.len() as u64 + 1);
+                    self.program.insert(place as usize, operation);
+                }
+            }
+            3 => {
+                if let Some(operation) = self.program.get(gap) {
+                    let copy = self.spare.copy(operation);
+                    self.program.insert(gap, copy);
+                }
+            }
+            4 => self.insert(gap, Kind::PollStatus),
+            5 => self.insert(gap, Kind::Output),
+            6 if byte_port == YesNo::Yes => self.insert(gap, Kind::PollByte),
+            6 => self.insert(gap, Kind::PollStatus),
+            _ => self.nudge(gap),
+        }
+    }
+
+    /// Inserts an operation of one kind.
+    fn insert(&mut self, place: usize, kind: Kind) {
+        let operation = self.any(kind);
+        self.program.insert(place, operation);
+    }
+
+    /// Takes one operation out of the program.
+    fn take(&mut self) -> Option<Operation> {
+        let len = self.program.len() as u64;
+        (len > 0).then(|| self.program.remove(self.choices.below(len) as usize))
+    }
+
+    /// Makes the next wait from `place` on a little shorter or longer.
+    fn nudge(&mut self, place: usize) {
+        let cell_ns = self.frame.cell_ns as i64;
+        let by_ns = self.choices.pick(&[1, -1, cell_ns, -cell_ns, 100, -100, cell_ns / 2]);
+        let wait = self.program[place..].iter_mut().find_map(|operation| match operation {
+            Operation::Wait { ns } => Some(ns),
+            _ => None,
+        });
+        if let Some(ns) = wait {
+            *ns = ns.saturating_add_signed(by_ns);
+        }
+    }
+}

@@ -1,0 +1,158 @@
+//! The judge: holds an observation against the model and names the rule that it breaks.
+
+mod attribution;
+mod edit;
+mod hypothesis;
+mod place;
+
+pub use attribution::{ROWS, Row, Topic};
+pub use hypothesis::Hypothesis;
+pub use place::Place;
+
+use crate::verdict::{Deviation, Edit, Inconclusive, Verdict};
+use trackproof_contract::{Action, Capabilities, Case, Event, Item, Observation, Status, timeline};
+use trackproof_model::reader::acceptor::{Acceptance, Acceptor, Supposition, Tally};
+use trackproof_model::reader::rejection::{Mismatch, Rejection};
+
+/// Words of both sides that a deviation carries.
+const WORDS_SHOWN: usize = 8;
+
+/// The judge. Keep one: its memory is reused.
+#[derive(Debug, Default)]
+pub struct Judge {
+    acceptor: Acceptor,
+    events: Vec<Event>,
+    tally: Tally,
+}
+
+impl Judge {
+    /// A new judge.
+    #[must_use]
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// What the last case told beside its verdict.
+    #[must_use]
+    pub const fn tally(&self) -> &Tally {
+        &self.tally
+    }
+
+    /// The timeline of the last case.
+    #[must_use]
+    pub fn events(&self) -> &[Event] {
+        &self.events
+    }
+
+    /// The acceptor, with the tape of the last case.
+    #[must_use]
+    pub const fn acceptor(&self) -> &Acceptor {
+        &self.acceptor
+    }
+
+    /// Judges as if the controller departed from the text in one way.
+    pub const fn suppose(&mut self, supposition: Supposition) {
+        self.acceptor.suppose(supposition);
+    }
+
+    /// Judges an observation that has the right form.
+    pub fn judge(
+        &mut self,
+        case: &Case,
+        observation: &Observation,
+        capabilities: Capabilities,
+    ) -> Verdict {
+        if let Some(missing) = capabilities.missing(case.needs()).iter().next() {
+            self.tally = Tally::default();
+            return Verdict::Skipped(missing);
+        }
+        timeline(case, &mut self.events);
+        let acceptance =
+            self.acceptor.accept(case, &self.events, observation, capabilities, &mut self.tally);
+        match acceptance {
+            Acceptance::Accepted => Verdict::Conforms,
+            Acceptance::TooManyStates => Verdict::Inconclusive(Inconclusive::TooManyStates),
+            Acceptance::Rejected(rejection) => {
+                Verdict::Deviates(Box::new(self.explain(case, observation, *rejection)))
+            }
+        }
+    }
+
+    fn explain(
+        &mut self,
+        case: &Case,
+        observation: &Observation,
+        rejection: Rejection,
+    ) -> Deviation {
+        let event = self.events[rejection.event];
+        let transfer = match event.action {
+            Action::Service { transfer } => Some(transfer),
+            _ => rejection.state.transfer.map(|transfer| transfer.id),
+        };
+        let concerns_words = matches!(
+            rejection.mismatch,
+            Mismatch::WordValue
+                | Mismatch::WordMissing
+                | Mismatch::WordExtra
+                | Mismatch::WordAfterEnd
+        );
+        let (mut expected, mut got) = (Vec::new(), Vec::new());
+        if let (Some(transfer), true) = (transfer, concerns_words) {
+            expected = self.acceptor.predict(case, &self.events, &rejection, transfer, WORDS_SHOWN);
+            got = words_of(observation, transfer, rejection.item).take(WORDS_SHOWN).collect();
+        }
+        let before = transfer
+            .and_then(|transfer| words_before(observation, transfer, rejection.item).last());
+        let edit = edit::find(self.acceptor.tape(), case, &rejection, &expected, &got, before);
+        let place = place::find(&self.acceptor, case, &self.events, &rejection, edit);
+        let (rule, kind, nowhere_special) = attribution::name(&rejection, place, edit);
+        Deviation { rule, kind, nowhere_special, place, rejection, transfer, edit, expected, got }
+    }
+}
+
+impl Deviation {
+    /// Whether it concerns bits, so that the index among them may matter. A read that starts
+    /// without a match may count turns, which is another matter.
+    #[must_use]
+    pub fn may_need_index(&self) -> bool {
+        let of_bits = match self.rejection.mismatch {
+            Mismatch::WordValue | Mismatch::WordMissing | Mismatch::WordExtra => true,
+            Mismatch::ByteValue | Mismatch::ByteFlagSet | Mismatch::ByteFlagClear => true,
+            Mismatch::StatusBits { bits } => bits.status().has(Status::MATCH),
+            _ => false,
+        };
+        of_bits && !self.place.has(Place::WAITING)
+    }
+
+    /// Whether a first word is missing that may come yet.
+    #[must_use]
+    pub fn may_be_late(&self) -> bool {
+        self.rejection.mismatch == Mismatch::WordMissing && self.place.has(Place::FIRST)
+    }
+
+    /// Names the deviation anew, as if its place were this.
+    pub fn rename(&mut self, place: Place) {
+        (self.rule, self.kind, self.nowhere_special) =
+            attribution::name(&self.rejection, place, self.edit);
+    }
+
+    /// Whether what is wrong is the sequence of words.
+    #[must_use]
+    pub fn concerns_words(&self) -> bool {
+        self.edit != Edit::None
+    }
+}
+
+fn words_of(observation: &Observation, of: u32, from: usize) -> impl Iterator<Item = u64> + '_ {
+    observation.items.iter().skip(from).filter_map(move |seen| match seen.item {
+        Item::Word { transfer, value } if transfer == of => Some(value),
+        _ => None,
+    })
+}
+
+fn words_before(observation: &Observation, of: u32, to: usize) -> impl Iterator<Item = u64> + '_ {
+    observation.items.iter().take(to).filter_map(move |seen| match seen.item {
+        Item::Word { transfer, value } if transfer == of => Some(value),
+        _ => None,
+    })
+}

@@ -1,0 +1,20 @@
+//! The library: generate cases, run them on a rig, judge what comes back, minimise what differs.
+//!
+//! Data flows one way, every stop a plain value: seed → [`Case`](trackproof_contract::Case) →
+//! [`Observation`](trackproof_contract::Observation) → [`Verdict`](verdict::Verdict) → smaller
+//! case → file and report. Nothing here knows an adapter, a command line or a C compiler.
+#![forbid(unsafe_code)]
+
+pub mod campaign;
+pub mod case_file;
+pub mod cause;
+pub mod examine;
+pub mod generate;
+pub mod judge;
+pub mod minimise;
+pub mod profile_file;
+pub mod relation;
+pub mod report;
+pub mod rules;
+pub mod settle;
+pub mod verdict;

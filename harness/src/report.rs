@@ -1,0 +1,24 @@
+//! Report texts: what a person reads of a finding, a trace or a run, and the JSON of a run.
+//!
+//! Every text is made of plain values: nothing here runs an implementation, reads a clock, writes
+//! a file or knows a terminal. The same values give the same text on every machine.
+
+mod case_text;
+mod comparison;
+mod finding_text;
+mod moment;
+mod phrase;
+mod run_json;
+mod run_text;
+mod showing;
+mod style;
+mod trace;
+
+pub use finding_text::{Shown, finding};
+pub use run_json::{FindingJson, RunJson, SkippedJson, run_json};
+pub use run_text::{RunReport, run};
+pub use style::Style;
+pub use trace::trace;
+
+/// Reach of fewer cases than this is marked: a class that is met so seldom proves little.
+pub const FEW_CASES: u64 = 20;

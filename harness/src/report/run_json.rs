@@ -1,0 +1,140 @@
+//! A run as one JSON object, for programs. Fields are added and never removed.
+
+use super::finding_text::size;
+use super::run_text::RunReport;
+use crate::campaign::Finding;
+use crate::rules::Level;
+use serde::Serialize;
+use std::collections::BTreeMap;
+use trackproof_contract::Capability;
+use trackproof_model::reach::Point;
+
+/// The whole run.
+#[derive(Debug, Clone, Serialize)]
+pub struct RunJson {
+    /// `conforms`, `deviates`, `inconclusive`, `nothing-judged`, `not-reproducible` or
+    /// `interrupted`.
+    pub verdict: &'static str,
+    /// The sum of the cases' hashes, 16 hex digits.
+    pub digest: String,
+    /// Cases run.
+    pub cases: u64,
+    /// Those that were judged.
+    pub judged: u64,
+    /// Those that could not be judged.
+    pub inconclusive: u64,
+    /// The share of words that were judged in a unique state.
+    pub unique_share: f64,
+    /// What was not held against the implementation, and why.
+    pub skipped: Vec<SkippedJson>,
+    /// How many transfers must have used how much slack, in channel bits.
+    pub slack: BTreeMap<u32, u64>,
+    /// How many cases reached each point.
+    pub reach: BTreeMap<String, u64>,
+    /// The findings, in case order.
+    pub findings: Vec<FindingJson>,
+    /// Findings that a fresh rig did not show again; left out where there are none.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub not_reproducible: Vec<FindingJson>,
+    /// Whether no single reduction of the replayed case deviates alike; only with `--certify`.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub certified: Option<bool>,
+}
+
+/// A capability that the implementation lacks.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct SkippedJson {
+    /// Its name.
+    pub capability: &'static str,
+    /// Cases that were not run for want of it.
+    pub cases: u64,
+    /// Rules that need it.
+    pub rules: Vec<&'static str>,
+}
+
+/// A finding.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize)]
+pub struct FindingJson {
+    /// The rule's id.
+    pub rule: &'static str,
+    /// How it is broken.
+    pub kind: &'static str,
+    /// `must` or `should`.
+    pub level: Level,
+    /// The index of the case that showed it first.
+    pub index: u64,
+    /// The case file; null where it could not be written.
+    pub case: Option<String>,
+    /// Operations of its smallest case.
+    pub operations: u64,
+    /// Words that they ask for.
+    pub words: u64,
+    /// Channel bits that are recorded for it.
+    pub channel_bits: u64,
+}
+
+impl FindingJson {
+    fn new(finding: &Finding, file: Option<String>) -> Self {
+        let size = size(&finding.case);
+        Self {
+            rule: finding.rule.id,
+            kind: finding.kind,
+            level: finding.rule.level,
+            index: finding.index,
+            case: file,
+            operations: size.operations,
+            words: size.words,
+            channel_bits: size.channel_bits,
+        }
+    }
+}
+
+/// The JSON of a run.
+#[must_use]
+pub fn run_json(report: &RunReport<'_>) -> RunJson {
+    let summary = report.summary;
+    let profile = report.profile;
+    let reach = Point::all(profile.word_bits, profile.fifo_words)
+        .map(|point| (point.to_string(), summary.reach.of(point)))
+        .collect();
+    RunJson {
+        verdict: report.verdict,
+        digest: format!("{:016x}", summary.digest),
+        cases: summary.cases,
+        judged: summary.judged,
+        inconclusive: summary.inconclusive,
+        unique_share: summary.unique_share(),
+        skipped: skipped(report),
+        slack: summary.slack.clone(),
+        reach,
+        findings: report
+            .findings
+            .iter()
+            .map(|(finding, file)| FindingJson::new(finding, file.clone()))
+            .collect(),
+        not_reproducible: report
+            .not_reproducible
+            .iter()
+            .map(|(finding, file)| FindingJson::new(finding, file.clone()))
+            .collect(),
+        certified: report.certified,
+    }
+}
+
+/// Every capability that is lacking and wanted, in the order of their numbers.
+pub(super) fn skipped(report: &RunReport<'_>) -> Vec<SkippedJson> {
+    let rules: Vec<_> = report.summary.skipped_rules().collect();
+    Capability::ALL
+        .iter()
+        .map(|capability| SkippedJson {
+            capability: capability.name(),
+            cases: report.summary.skipped.get(capability).copied().unwrap_or(0),
+            rules: rules
+                .iter()
+                .filter(|(_, missing)| missing.has(*capability))
+                .map(|(rule, _)| rule.id)
+                .collect(),
+        })
+        .filter(|skipped| skipped.cases > 0 || !skipped.rules.is_empty())
+        .collect()
+}

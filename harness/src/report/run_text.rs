@@ -1,0 +1,155 @@
+//! A run in words: what was done, what was reached, what it comes to.
+
+use super::FEW_CASES;
+use super::phrase::{count, grouped};
+use super::run_json::skipped;
+use super::style::Style;
+use crate::campaign::{Finding, Summary};
+use std::collections::BTreeMap;
+use trackproof_contract::Profile;
+use trackproof_model::reach::Point;
+
+/// Widest bar of the slack histogram.
+const BAR: u64 = 40;
+
+/// A finished run, as far as a report tells of it.
+#[derive(Debug, Clone, Copy)]
+pub struct RunReport<'a> {
+    /// The implementation, as it was named.
+    pub implementation: &'a str,
+    /// The profile's name.
+    pub profile_name: &'a str,
+    /// The profile.
+    pub profile: &'a Profile,
+    /// The run's seed; none for a replay.
+    pub seed: Option<u64>,
+    /// What the campaign gave.
+    pub summary: &'a Summary,
+    /// The findings that a fresh rig showed again, with their files where they could be written.
+    pub findings: &'a [(Finding, Option<String>)],
+    /// Those that it did not show again, with the files of the cases that showed them once.
+    pub not_reproducible: &'a [(Finding, Option<String>)],
+    /// The verdict in a word.
+    pub verdict: &'static str,
+    /// The exit code and what it means.
+    pub exit: (u8, &'static str),
+    /// Whether no single reduction deviates alike, where that was asked.
+    pub certified: Option<bool>,
+}
+
+/// The text of a run, findings apart.
+#[must_use]
+pub fn run(report: &RunReport<'_>, style: Style) -> String {
+    let summary = report.summary;
+    let mut lines = vec![style.strong(&format!(
+        "{} against profile {}{}",
+        report.implementation,
+        report.profile_name,
+        report.seed.map_or(String::new(), |seed| format!(", seed {seed}"))
+    ))];
+    let share = (summary.unique_share() * 10_000.0).floor() / 100.0;
+    lines.push(format!(
+        "  Cases    {} run, {} judged, {} inconclusive, {} skipped",
+        grouped(summary.cases),
+        grouped(summary.judged),
+        grouped(summary.inconclusive),
+        grouped(summary.skipped.values().sum())
+    ));
+    lines.push(format!(
+        "  Words    {} judged, {share:.2} % of them in a unique state",
+        grouped(summary.words)
+    ));
+    lines.extend(skips(report));
+    lines.extend(slack(report));
+    lines.extend(reach(report, style));
+    lines.push(format!("  Digest   {:016x}", summary.digest));
+    lines.extend(findings(report, style));
+    let (code, meaning) = report.exit;
+    let verdict = match code {
+        0 => style.right(report.verdict),
+        _ => style.wrong(report.verdict),
+    };
+    lines.push(format!("  Verdict  {verdict} (exit code {code}: {meaning})"));
+    lines.push(String::new());
+    lines.join("\n")
+}
+
+fn skips(report: &RunReport<'_>) -> Vec<String> {
+    let mut lines = Vec::new();
+    for skipped in skipped(report) {
+        let mut text = format!("it has no {}", skipped.capability);
+        if skipped.cases > 0 {
+            text.push_str(&format!("; {} not run", count(skipped.cases, "case")));
+        }
+        if !skipped.rules.is_empty() {
+            text.push_str(&format!("; not held to {}", skipped.rules.join(", ")));
+        }
+        let label = if lines.is_empty() { "Skipped" } else { "" };
+        lines.push(format!("  {label:<7}  {text}"));
+    }
+    lines
+}
+
+fn slack(report: &RunReport<'_>) -> Vec<String> {
+    let (least, most) = (report.profile.slack_min, report.profile.slack_max);
+    let histogram: &BTreeMap<u32, u64> = &report.summary.slack;
+    let Some(highest) = histogram.values().max().copied() else { return Vec::new() };
+    let mut lines = vec![format!(
+        "  Slack    from request to acceptance; the profile allows {least} to {}",
+        count(most.into(), "channel bit")
+    )];
+    for (slack, transfers) in histogram {
+        let bar = "█".repeat((transfers * BAR).div_ceil(highest.max(1)) as usize);
+        lines.push(format!("    {slack:>5}  {bar} {}", count(*transfers, "transfer")));
+    }
+    lines
+}
+
+/// Every point with its cases, three a line, those of few cases marked.
+fn reach(report: &RunReport<'_>, style: Style) -> Vec<String> {
+    let points: Vec<(String, u64)> =
+        Point::all(report.profile.word_bits, report.profile.fifo_words)
+            .map(|point| (point.to_string(), report.summary.reach.of(point)))
+            .collect();
+    let few = points.iter().filter(|(_, cases)| *cases < FEW_CASES).count();
+    let mut lines = vec![format!(
+        "  Reach    {} of {} points in {FEW_CASES} cases or more{}",
+        points.len() - few,
+        points.len(),
+        if few > 0 { "; the others are marked <" } else { "" }
+    )];
+    // Columns are read downwards.
+    let rows = points.len().div_ceil(3);
+    for row in 0..rows {
+        let cells = points.iter().skip(row).step_by(rows.max(1)).map(|(name, cases)| {
+            let cell = format!("{name:<21}{:>7} {}", grouped(*cases), mark(*cases));
+            if *cases < FEW_CASES { style.wrong(&cell) } else { cell }
+        });
+        let line = cells.collect::<Vec<_>>().join("  ");
+        lines.push(format!("    {}", line.trim_end()));
+    }
+    lines
+}
+
+const fn mark(cases: u64) -> char {
+    if cases < FEW_CASES { '<' } else { ' ' }
+}
+
+fn findings(report: &RunReport<'_>, style: Style) -> Vec<String> {
+    let mut lines = Vec::new();
+    for (place, (finding, file)) in report.findings.iter().enumerate() {
+        let label = if place == 0 { "Found" } else { "" };
+        let file = file.as_deref().unwrap_or("not written; see standard error");
+        let name = style.strong(&format!("{}: {}", finding.rule.id, finding.kind));
+        lines.push(format!("  {label:<7}  {name}, case {}, {file}", finding.index));
+    }
+    for (place, (finding, file)) in report.not_reproducible.iter().enumerate() {
+        let label = if place == 0 { "Once" } else { "" };
+        let file = file.as_deref().unwrap_or("not written");
+        lines.push(format!(
+            "  {label:<7}  {}: {}, case {}, {file}; not shown again by a fresh rig",
+            finding.rule.id, finding.kind, finding.index
+        ));
+    }
+    lines
+}

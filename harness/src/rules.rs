@@ -1,0 +1,205 @@
+//! The rules: what an implementation is held to, each with its source and what breaking it does.
+//!
+//! Ids are words and stay for ever: append, never rename.
+
+use trackproof_contract::{Capabilities, Capability};
+
+/// How much a finding weighs.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, serde::Serialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Level {
+    /// Breaking it is a deviation.
+    Must,
+    /// Breaking it is reported; it fails a run only under `--strict`.
+    Should,
+}
+
+/// A rule.
+#[derive(Debug, Clone, Copy)]
+pub struct Rule {
+    /// Its id.
+    pub id: &'static str,
+    /// What the implementation does that keeps it.
+    pub sentence: &'static str,
+    /// How much it weighs.
+    pub level: Level,
+    /// Where it comes from.
+    pub source: &'static str,
+    /// What an implementation must be able to do to be held to it.
+    needs: &'static [Capability],
+    /// The bug that it catches.
+    pub catches: &'static str,
+    /// What that bug does to a user.
+    pub effect: &'static str,
+}
+
+impl Rule {
+    /// What an implementation must be able to do to be held to it.
+    #[must_use]
+    pub fn needs(&self) -> Capabilities {
+        Capabilities::of(self.needs)
+    }
+
+    /// The rule of that id.
+    #[must_use]
+    pub fn find(id: &str) -> Option<&'static Self> {
+        RULES.iter().find(|rule| rule.id == id)
+    }
+}
+
+const DEFINED: &str = "by definition: the controller's own profile says so";
+const PRACTICE: &str = "common practice, no source";
+
+macro_rules! rules {
+    ($($id:literal $level:ident [$($need:ident),*] $source:expr;
+        $sentence:literal; $catches:literal; $effect:literal;)+) => {
+        /// Every rule, in the order of the catalogue.
+        pub static RULES: &[Rule] = &[$(Rule {
+            id: $id,
+            sentence: $sentence,
+            level: Level::$level,
+            source: $source,
+            needs: &[$(Capability::$need),*],
+            catches: $catches,
+            effect: $effect,
+        },)+];
+    };
+}
+
+rules! {
+    "sync.start" Must [HardwareSync] DEFINED;
+        "Starts a waiting transfer only on a match, with the first word that its profile says.";
+        "A comparator with a wrong mask, or a starting word that is delivered when it should not be.";
+        "The host's sector code is off by one word and finds no header.";
+    "sync.phase" Must [HardwareSync] "common practice, no source: a mark may begin at any channel bit";
+        "Matches at every bit phase, and the first word begins at the right channel bit.";
+        "A comparator that looks only at some phases, or a word that begins a channel bit early or late.";
+        "Some tracks read and some do not, depending on where the write began.";
+    "sync.wrap" Must [HardwareSync] "by definition: a track is a circle, the index is no edge of its bits";
+        "Matches and counts words across the index as anywhere else.";
+        "A buffer that ends at the index: a match or a word across it is lost or shifted.";
+        "One sector of a track, the one across the index, cannot be read.";
+    "sync.realign" Must [HardwareSync] DEFINED;
+        "Treats an aligned or misaligned match inside a running read as its profile says.";
+        "A word counter that is not zeroed, zeroed once only, or zeroed a bit late at a later match.";
+        "The first sector of a track reads, the next ones are shifted.";
+    "sync.double" Must [HardwareSync] DEFINED;
+        "Treats sync words back to back as its profile says.";
+        "The second of two sync words is swallowed, or delivered twice.";
+        "Host code that counts sync words before a header misses it.";
+    "sync.overlap" Must [HardwareSync] "exhaustive count: 4489 matches itself again at shifts of 7 and 14 bits";
+        "Treats matches that overlap each other as its profile says.";
+        "A second match that shares bits with the first is taken, or ignored, against the profile.";
+        "Data 40 to 4F behind a mark shifts the sector.";
+    "sync.none" Must [HardwareSync, Abort] PRACTICE;
+        "Delivers nothing without a match, and can be aborted while it waits.";
+        "A waiting read that starts by itself, or one that hangs for ever.";
+        "An unformatted track gives garbage instead of a time-out.";
+    "sync.change" Must [HardwareSync, SyncWord] DEFINED;
+        "Takes a changed sync word, and hardware sync switched on or off, within two channel bits.";
+        "A new sync word that counts only from the next transfer or word on.";
+        "Formats that switch sync words inside a track cannot be read.";
+    "sync.flag" Must [StatusMatch] DEFINED;
+        "Shows the match flag as its profile says.";
+        "A flag that sticks, is set a bit late, or is missing.";
+        "Software that polls the flag waits for ever, or reads too early.";
+    "sync.source" Must [HardwareSync, Drives] "by definition: bits of two sources are no word";
+        "Makes no match of bits from two drives, sides or cylinders.";
+        "A shift register that keeps the old drive's bits after a switch.";
+        "A copier that changes drives starts in the middle of nowhere, rarely.";
+    "raw.contiguous" Must [Read] "by definition: without hardware sync nothing moves the word boundaries";
+        "Delivers unbroken channel bits at one phase.";
+        "A bit lost or doubled, at the index or anywhere.";
+        "Software that searches the sync itself loses sectors at random.";
+    "raw.indifferent" Must [Read, HardwareSync] "by definition: what is switched off does nothing";
+        "Delivers words that do not depend on the sync word while hardware sync is off.";
+        "A comparator that stays on when hardware sync is switched off.";
+        "Raw readers see the words shift at each sync word; protection checks and copiers fail.";
+    "raw.fresh" Must [Read] PRACTICE;
+        "Delivers nothing that is left over from before the transfer.";
+        "A word in a latch or FIFO that the next transfer delivers first.";
+        "Every second read has a wrong first word.";
+    "raw.equal" Must [Read, HardwareSync] "by definition: both methods read the same flux";
+        "Gives the same good sectors by software sync as by hardware sync.";
+        "One of the two ways loses or damages sectors.";
+        "A disk reads in one program and not in another.";
+    "byte.poll" Must [BytePort] DEFINED;
+        "Shows each byte once, flags it, and loses none that is polled in time.";
+        "A byte that completes at the edge of a poll is never flagged, or a byte is shown twice.";
+        "A polling loader drops a byte every few thousand and fails its check.";
+    "poll.atomic" Must [BytePort] "by definition: byte and flag are read in one operation";
+        "Gives byte and flag of the same moment.";
+        "Flag and byte are sampled at two moments.";
+        "A new byte is taken for an old one, or an old one twice.";
+    "transfer.count" Must [Read] "by definition: N words are N words";
+        "Delivers exactly the words asked for.";
+        "A word too many or too few.";
+        "The word behind the buffer is overwritten, or the last one is stale.";
+    "transfer.split" Must [Read] DEFINED;
+        "Joins, or does not join, one read to the next as its profile says.";
+        "The bits between two reads are lost, or read twice.";
+        "A track read in two halves does not fit together.";
+    "transfer.order" Must [Read] "by definition: first channel bit first";
+        "Delivers the words in order, each with its bits in order.";
+        "Bytes of a word, or two words, are swapped.";
+        "Nothing decodes.";
+    "transfer.rearm" Must [Read] DEFINED;
+        "Takes a request made at once after the transfer before, or while that runs, as its profile says.";
+        "A request right after done is lost, or one while busy disturbs the running read.";
+        "Back-to-back reads hang now and then.";
+    "transfer.stall" Must [Read] DEFINED;
+        "Loses only whole words when service comes late, as its profile says.";
+        "An overrun that loses part of a word, or more words than it says.";
+        "Under load the rest of the track is shifted, not just short.";
+    "transfer.done" Must [DoneSignal] DEFINED;
+        "Signals completion once, at its event.";
+        "Completion that comes early, twice, late or never.";
+        "The host reads the buffer before it is full, or waits for ever.";
+    "transfer.quiet" Must [Read, Abort] "by definition: an ended transfer has ended";
+        "Moves nothing after done or abort, and leaves nothing of it for later.";
+        "A word or a flag that comes after the abort.";
+        "Memory is overwritten after the host has freed it.";
+    "select.answer" Must [] "drive makers' handbooks (SA810/860 OEM manual 2.2): outputs of the selected drive only";
+        "Shows the lines of the selected drive only.";
+        "Status of another drive, or of none.";
+        "A copier with two drives believes that the wrong one is protected or at track 00.";
+    "apart.output" Must [UnrelatedOutput] "metamorphic: the same case without the output";
+        "Is not affected by an output that has nothing to do with it.";
+        "A write to a shared register disturbs the status or the transfer.";
+        "A light that is switched on makes the drive seem busy.";
+    "apart.poll" Must [] "metamorphic: the same case without the polls";
+        "Is not affected by harmless polls.";
+        "Reading the status moves the shift register, the FIFO or a flag.";
+        "A program works only as long as it does not look.";
+    "apart.drives" Must [Drives] "metamorphic: the same case with the other drive at rest";
+        "Reads the same sectors whether or not another drive has a turn in between.";
+        "State that belongs to a drive is kept once for all of them.";
+        "Copying from drive to drive fails, each drive alone works.";
+    "apart.rotation" Must [Read] "metamorphic: medium, index and start turned together";
+        "Gives the same words wherever on the turn they lie.";
+        "Behaviour that depends on the absolute angle.";
+        "A read works or fails with the moment at which it was started.";
+    "time.shift" Must [Read] "metamorphic: the same program begun whole turns later";
+        "Gives the same observations some whole turns later.";
+        "A counter that overflows, or state from power-up that decides later reads.";
+        "It works after power-up and fails after an hour.";
+    "reset.clean" Must [Reset] DEFINED;
+        "After reset shows nothing of before, and keeps what lives in the drive.";
+        "Sync word, switch, FIFO, flag or request that survives a reset.";
+        "The first read after a restart fails.";
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{RULES, Rule};
+
+    #[test]
+    fn ids_are_unique_and_found() {
+        for (index, rule) in RULES.iter().enumerate() {
+            assert!(RULES[..index].iter().all(|other| other.id != rule.id), "{} twice", rule.id);
+            assert!(Rule::find(rule.id).is_some());
+            assert!(rule.sentence.ends_with('.') && rule.catches.ends_with('.'));
+        }
+        assert!(Rule::find("sync.never").is_none());
+    }
+}

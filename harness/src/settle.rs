@@ -1,0 +1,227 @@
+//! Settling a finding: shown again by a fresh rig, minimised, and named by what its smallest case
+//! shows.
+//!
+//! In a large random case a fault shows in surroundings that have nothing to do with it, and is
+//! named by them. So a finding is minimised first under the name that it was found by; then every
+//! single reduction is tried once more, and where one still deviates in the same way of showing
+//! (words, a byte, a signal, the same status bit), though under another name, the surroundings
+//! were not needed and the smaller case's name is the better one. What settles under one name is
+//! one finding.
+
+use crate::campaign::{CampaignError, Finding, RigFactory};
+use crate::examine::{Examined, Examiner, Shown};
+use crate::minimise::{Limits, Outcome, minimise, single_reductions};
+use crate::verdict::{Deviation, Verdict};
+use std::collections::BTreeMap;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use trackproof_contract::{Case, RigError, Status};
+use trackproof_model::reader::rejection::Mismatch;
+
+/// A finding that a fresh rig has shown again, with its smallest case.
+#[derive(Debug, Clone)]
+pub struct Settled {
+    /// The finding; its case is the smallest that was found, its index that of the case it was
+    /// first seen in.
+    pub finding: Finding,
+    /// Whether nothing smaller is left to try; false when the bound on executions came first.
+    pub minimised: bool,
+    /// Executions used.
+    pub executions: u64,
+    /// The simplest case next to it that conforms.
+    pub nearest_passing: Option<Case>,
+}
+
+/// What became of a campaign's findings.
+#[derive(Debug, Clone, Default)]
+pub struct Settlement {
+    /// Findings, one a rule and kind, in case order.
+    pub settled: Vec<Settled>,
+    /// Findings that a fresh rig did not show again.
+    pub not_reproducible: Vec<Finding>,
+}
+
+/// Settles findings, each on a rig of its own, on `jobs` threads.
+///
+/// `each` hears of every one as it is settled; `over` is asked before each execution whether to
+/// stop there: a finding is then given as small as it has got. What comes out does not depend on
+/// `jobs`, as long as it is never over.
+///
+/// # Errors
+/// When the implementation cannot be made, or a run cannot be trusted.
+pub fn settle(
+    findings: Vec<Finding>,
+    factory: &RigFactory<'_>,
+    jobs: usize,
+    executions: u32,
+    over: &(dyn Fn() -> bool + Sync),
+    each: &(dyn Fn(&Settled) + Sync),
+) -> Result<Settlement, CampaignError> {
+    let next = AtomicUsize::new(0);
+    let work = || {
+        let mut done = Vec::new();
+        loop {
+            let place = next.fetch_add(1, Ordering::Relaxed);
+            let Some(finding) = findings.get(place) else { return Ok(done) };
+            let index = finding.index;
+            let rig = factory().map_err(CampaignError::Start)?;
+            let limits = Limits { executions, deadline: Some(&|| over()) };
+            let settled = one(finding.clone(), &mut Examiner::new(rig), limits)
+                .map_err(|error| CampaignError::Run { index, error })?;
+            if let Some(settled) = &settled {
+                each(settled);
+            }
+            done.push((place, settled));
+        }
+    };
+    let mut results = Vec::new();
+    std::thread::scope(|scope| {
+        let threads: Vec<_> = (0..jobs.max(1)).map(|_| scope.spawn(work)).collect();
+        for thread in threads {
+            let done = thread.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))?;
+            results.extend(done);
+        }
+        Ok::<(), CampaignError>(())
+    })?;
+    results.sort_by_key(|(place, _)| *place);
+
+    let mut settlement = Settlement::default();
+    let mut by_name: BTreeMap<(&'static str, &'static str), Settled> = BTreeMap::new();
+    for (place, settled) in results {
+        match settled {
+            Some(settled) => {
+                let name = (settled.finding.rule.id, settled.finding.kind);
+                by_name.entry(name).or_insert(settled);
+            }
+            None => settlement.not_reproducible.push(findings[place].clone()),
+        }
+    }
+    settlement.settled = by_name.into_values().collect();
+    settlement.settled.sort_by_key(|settled| (settled.finding.index, settled.finding.rule.id));
+    Ok(settlement)
+}
+
+/// Settles one finding; none when the rig does not show it again.
+fn one(
+    mut finding: Finding,
+    examiner: &mut Examiner,
+    limits: Limits<'_>,
+) -> Result<Option<Settled>, RigError> {
+    if !finding.same(&examiner.glance(&finding.case)?) {
+        return Ok(None);
+    }
+    let examined = examiner.examine(&finding.case)?;
+    if !adopt(&mut finding, examined) {
+        return Ok(None);
+    }
+    let mut executions = 0;
+    loop {
+        let mut error = None;
+        let minimised =
+            minimise(&finding.case, limits, &mut |case| match examiner.shows(case, &finding) {
+                Ok(Shown::Same) => Outcome::Same,
+                Ok(Shown::Nothing) => Outcome::Passes,
+                Ok(Shown::Other) => Outcome::Other,
+                Err(why) => {
+                    error.get_or_insert(why);
+                    Outcome::Other
+                }
+            });
+        if let Some(error) = error {
+            return Err(error);
+        }
+        executions += u64::from(minimised.executions);
+        let name = (finding.rule.id, finding.kind);
+        let smaller = minimised.case != finding.case;
+        finding.case = minimised.case;
+        let examined = examiner.examine(&finding.case)?;
+        if !adopt(&mut finding, examined) {
+            return Ok(None);
+        }
+        // In the smaller case something else may be the first to explain it.
+        if smaller && name != (finding.rule.id, finding.kind) {
+            continue;
+        }
+        match better_name(&finding, examiner, limits, &mut executions)? {
+            Some(better) => finding = better,
+            None => {
+                return Ok(Some(Settled {
+                    finding,
+                    minimised: minimised.complete,
+                    executions,
+                    nearest_passing: minimised.nearest_passing,
+                }));
+            }
+        }
+    }
+}
+
+/// Takes on the name and the evidence of its case's examination; false when that conforms.
+fn adopt(finding: &mut Finding, examined: Examined) -> bool {
+    let Verdict::Deviates(deviation) = examined.verdict else { return false };
+    finding.rule = deviation.rule;
+    finding.kind = deviation.kind;
+    finding.deviation = deviation;
+    finding.cause = examined.cause;
+    true
+}
+
+/// A smaller case that deviates in the same way of showing under another name.
+fn better_name(
+    finding: &Finding,
+    examiner: &mut Examiner,
+    limits: Limits<'_>,
+    executions: &mut u64,
+) -> Result<Option<Finding>, RigError> {
+    for case in single_reductions(&finding.case) {
+        if limits.deadline.is_some_and(|over| over()) {
+            return Ok(None);
+        }
+        *executions += 1;
+        let examined = examiner.examine(&case)?;
+        if let Verdict::Deviates(deviation) = &examined.verdict
+            && Showing::of(deviation) == Showing::of(&finding.deviation)
+            && !finding.same(&examined)
+            && (examined.cause.explains() || !finding.cause.explains())
+        {
+            return Ok(Some(Finding::new(finding.index, case, examined)));
+        }
+    }
+    Ok(None)
+}
+
+/// How a deviation shows itself.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Showing {
+    Words,
+    Byte,
+    Done,
+    Refused,
+    MatchSignal,
+    Status(u16),
+}
+
+impl Showing {
+    fn of(deviation: &Deviation) -> Self {
+        match deviation.rejection.mismatch {
+            Mismatch::WordValue
+            | Mismatch::WordMissing
+            | Mismatch::WordExtra
+            | Mismatch::WordAfterEnd => Self::Words,
+            Mismatch::ByteValue | Mismatch::ByteFlagSet | Mismatch::ByteFlagClear => Self::Byte,
+            Mismatch::DoneMissing | Mismatch::DoneExtra => Self::Done,
+            Mismatch::RefusedMissing | Mismatch::RefusedExtra => Self::Refused,
+            Mismatch::MatchSignalMissing | Mismatch::MatchSignalExtra => Self::MatchSignal,
+            Mismatch::StatusBits { bits } => {
+                let lines = Status::INDEX
+                    .with(Status::TRACK_ZERO, true)
+                    .with(Status::PROTECT, true)
+                    .with(Status::READY, true)
+                    .with(Status::CHANGE, true)
+                    .to_bits();
+                // The drive's lines are one way of showing, the controller's bits one each.
+                let own = bits.0 & !lines;
+                Self::Status(if own == 0 { lines } else { 1 << own.trailing_zeros() })
+            }
+        }
+    }
+}

@@ -1,0 +1,100 @@
+//! Verdicts: what is said of one case.
+
+use crate::judge::Place;
+use crate::rules::Rule;
+use trackproof_contract::Capability;
+use trackproof_model::reader::predict::Predicted;
+use trackproof_model::reader::rejection::Rejection;
+
+/// What is said of one case.
+#[derive(Debug, Clone)]
+pub enum Verdict {
+    /// Everything that came back is allowed.
+    Conforms,
+    /// Something is not.
+    Deviates(Box<Deviation>),
+    /// It cannot be told.
+    Inconclusive(Inconclusive),
+    /// The implementation lacks a capability that the case needs.
+    Skipped(Capability),
+}
+
+/// Why a case cannot be judged.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Inconclusive {
+    /// More states were possible than the model holds.
+    TooManyStates,
+}
+
+/// What the verdict rests on.
+#[derive(Debug, Clone)]
+pub struct Deviation {
+    /// The rule that is broken.
+    pub rule: &'static Rule,
+    /// How: a word in kebab-case.
+    pub kind: &'static str,
+    /// Whether nothing about its place explains it, so that relations are worth a try.
+    pub nowhere_special: bool,
+    /// What is special about the moment and the bits where it shows.
+    pub place: Place,
+    /// The first difference.
+    pub rejection: Rejection,
+    /// The transfer that the difference concerns, if it concerns one.
+    pub transfer: Option<u32>,
+    /// What it looks like.
+    pub edit: Edit,
+    /// The words that should have come from there on.
+    pub expected: Vec<Predicted>,
+    /// The words that came from there on.
+    pub got: Vec<u64>,
+}
+
+/// What a wrong word sequence looks like beside the right one.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub enum Edit {
+    /// No words are concerned.
+    None,
+    /// Words are missing, the next ones are right.
+    Dropped(u8),
+    /// The word before came once more.
+    Repeated,
+    /// A word from before the transfer came first.
+    Stale,
+    /// A word came that belongs nowhere, the next ones are right.
+    Inserted,
+    /// Two words changed places.
+    Swapped,
+    /// The bytes of the words are swapped.
+    BytesSwapped,
+    /// The words are those of a place this many channel bits later (before: negative).
+    Slipped(i32),
+    /// One word is wrong, the next ones are right.
+    Substituted,
+    /// No word came where one was waiting.
+    Missing,
+    /// A word came where none was due.
+    Extra,
+    /// Nothing fits.
+    Foreign,
+}
+
+impl Edit {
+    /// Its name, as a finding's kind.
+    #[must_use]
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::None => "none",
+            Self::Dropped(_) => "dropped-word",
+            Self::Repeated => "repeated-word",
+            Self::Stale => "stale-word",
+            Self::Inserted => "inserted-word",
+            Self::Swapped => "swapped-words",
+            Self::BytesSwapped => "swapped-bytes",
+            Self::Slipped(_) => "slipped-words",
+            Self::Substituted => "wrong-word",
+            Self::Missing => "missing-word",
+            Self::Extra => "extra-word",
+            Self::Foreign => "foreign-words",
+        }
+    }
+}
