@@ -1,0 +1,251 @@
+//! The arguments: every verb with its flags, their variables, limits and defaults.
+
+use crate::Exit;
+use crate::duration;
+use crate::implementation::Implementation;
+use clap::{Args, Parser, Subcommand, ValueEnum};
+use clap_complete::Shell;
+use std::path::PathBuf;
+use std::time::Duration;
+use trackproof::rules::{RULES, Rule};
+
+/// Property-based conformance tests for floppy controllers.
+#[derive(Debug, Parser)]
+#[command(name = "trackproof", version, after_help = Exit::help())]
+pub(crate) struct Arguments {
+    #[command(subcommand)]
+    pub(crate) verb: Verb,
+}
+
+/// What to do.
+#[derive(Debug, Subcommand)]
+pub(crate) enum Verb {
+    /// Run generated cases on an implementation and report what deviates
+    Check(Check),
+    /// Run one case file again
+    Replay(Replay),
+    /// Make a case file as small as it gets
+    Minimise(Minimise),
+    /// List the rules, explain one, or show how a deviation gets its rule
+    Rules(Rules),
+    /// List the samples and their faults
+    Samples(Samples),
+    /// Print a shell's completions
+    Completions {
+        /// The shell
+        shell: Shell,
+    },
+}
+
+const IMPLEMENTATION: &str = "sample:NAME, sample:NAME+FAULT…, lib:PATH or rust:NAME";
+
+#[derive(Debug, Args)]
+pub(crate) struct Check {
+    /// The implementation
+    #[arg(value_name = "IMPL", help = IMPLEMENTATION)]
+    pub(crate) implementation: Implementation,
+    /// The profile to hold it to: a built-in name or a file [default: the one that it declares,
+    /// else sync-dma]
+    #[arg(long, value_name = "NAME|FILE", env = "TRACKPROOF_PROFILE")]
+    pub(crate) profile: Option<String>,
+    /// How many cases [default: 20000, or without end where --for says how long]
+    #[arg(long, value_name = "N", env = "TRACKPROOF_CASES", allow_negative_numbers = true)]
+    pub(crate) cases: Option<u64>,
+    /// How long: 60s, 10m, 8h; with --cases, whichever ends first
+    #[arg(long = "for", value_name = "DURATION", env = "TRACKPROOF_FOR", value_parser = duration::parse)]
+    pub(crate) duration: Option<Duration>,
+    /// The run's seed: the same seed gives the same cases everywhere
+    #[arg(
+        long,
+        value_name = "N",
+        env = "TRACKPROOF_SEED",
+        allow_negative_numbers = true,
+        default_value_t = 1
+    )]
+    pub(crate) seed: u64,
+    /// Threads [default: the cores there are]
+    #[arg(long, value_name = "N", env = "TRACKPROOF_JOBS", allow_negative_numbers = true, value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub(crate) jobs: Option<u16>,
+    /// Only findings of this rule count; may be given again, or several with commas
+    #[arg(long = "rule", value_name = "ID", env = "TRACKPROOF_RULE", value_delimiter = ',', value_parser = rule)]
+    pub(crate) rules: Vec<&'static Rule>,
+    /// Also fail on rules of level `should`
+    #[arg(long)]
+    pub(crate) strict: bool,
+    #[command(flatten)]
+    pub(crate) out: Out,
+    #[command(flatten)]
+    pub(crate) format: FormatArg,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Replay {
+    /// The case file
+    #[arg(value_name = "FILE")]
+    pub(crate) file: PathBuf,
+    #[arg(value_name = "IMPL", help = IMPLEMENTATION)]
+    pub(crate) implementation: Implementation,
+    /// Show every operation with its time, its place and both sides
+    #[arg(long)]
+    pub(crate) trace: bool,
+    /// Try every single reduction: is there nothing smaller that deviates alike?
+    #[arg(long)]
+    pub(crate) certify: bool,
+    /// The profile to judge by [default: the file's]
+    #[arg(long, value_name = "NAME|FILE", env = "TRACKPROOF_PROFILE")]
+    pub(crate) profile: Option<String>,
+    #[command(flatten)]
+    pub(crate) out: Out,
+    #[command(flatten)]
+    pub(crate) format: FormatArg,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Minimise {
+    /// The case file
+    #[arg(value_name = "FILE")]
+    pub(crate) file: PathBuf,
+    #[arg(value_name = "IMPL", help = IMPLEMENTATION)]
+    pub(crate) implementation: Implementation,
+    /// The profile to judge by [default: the file's]
+    #[arg(long, value_name = "NAME|FILE", env = "TRACKPROOF_PROFILE")]
+    pub(crate) profile: Option<String>,
+    #[command(flatten)]
+    pub(crate) out: Out,
+    #[command(flatten)]
+    pub(crate) format: FormatArg,
+}
+
+#[derive(Debug, Args)]
+#[command(args_conflicts_with_subcommands = true)]
+pub(crate) struct Rules {
+    /// Show the table that gives a deviation its rule
+    #[arg(long)]
+    pub(crate) attribution: bool,
+    #[command(subcommand)]
+    pub(crate) verb: Option<RulesVerb>,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum RulesVerb {
+    /// Tell all about a rule
+    Explain {
+        /// The rule
+        #[arg(value_name = "ID", value_parser = rule)]
+        rule: &'static Rule,
+    },
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Samples {
+    #[command(flatten)]
+    pub(crate) format: FormatArg,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Out {
+    /// The folder for case files; it is made if it is missing
+    #[arg(
+        long = "out",
+        value_name = "DIR",
+        env = "TRACKPROOF_OUT",
+        default_value = "trackproof-out"
+    )]
+    pub(crate) dir: PathBuf,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct FormatArg {
+    /// What standard output holds
+    #[arg(long = "format", value_name = "FORMAT", value_enum, env = "TRACKPROOF_FORMAT", default_value_t = Format::Human)]
+    pub(crate) is: Format,
+}
+
+/// What standard output holds.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Format {
+    /// Text for people
+    Human,
+    /// One JSON value for programs
+    Json,
+}
+
+/// Reads a rule's id.
+fn rule(id: &str) -> Result<&'static Rule, String> {
+    Rule::find(id).ok_or_else(|| {
+        let ids: Vec<&str> = RULES.iter().map(|rule| rule.id).collect();
+        format!("no such rule; there is {}", ids.join(", "))
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Arguments, Format, RulesVerb, Verb};
+    use clap::{CommandFactory, Parser};
+    use std::time::Duration;
+
+    fn parsed(line: &str) -> Verb {
+        Arguments::try_parse_from(line.split(' ')).expect(line).verb
+    }
+
+    fn refused(line: &str) -> String {
+        Arguments::try_parse_from(line.split(' ')).expect_err(line).to_string()
+    }
+
+    #[test]
+    fn the_definition_is_sound() {
+        Arguments::command().debug_assert();
+    }
+
+    #[test]
+    fn check_has_its_defaults() {
+        let Verb::Check(check) = parsed("trackproof check sample:sync-dma") else { panic!() };
+        assert_eq!(check.implementation.to_string(), "sample:sync-dma");
+        assert_eq!((check.cases, check.duration, check.seed, check.jobs), (None, None, 1, None));
+        assert_eq!(check.out.dir.to_str(), Some("trackproof-out"));
+        assert_eq!(check.format.is, Format::Human);
+        assert!(!check.strict && check.rules.is_empty() && check.profile.is_none());
+    }
+
+    #[test]
+    fn check_takes_every_flag() {
+        let Verb::Check(check) = parsed(
+            "trackproof check lib:x.so --profile mine.toml --cases 9 --for 10m --seed 7 --jobs 3 \
+             --rule sync.start,sync.phase --rule raw.fresh --format json --out o --strict",
+        ) else {
+            panic!()
+        };
+        let ids: Vec<&str> = check.rules.iter().map(|rule| rule.id).collect();
+        assert_eq!(ids, ["sync.start", "sync.phase", "raw.fresh"]);
+        assert_eq!(check.duration, Some(Duration::from_secs(600)));
+        assert_eq!((check.cases, check.seed, check.jobs), (Some(9), 7, Some(3)));
+        assert!(check.strict);
+    }
+
+    #[test]
+    fn rules_lists_explains_or_shows_the_table() {
+        assert!(matches!(parsed("trackproof rules"), Verb::Rules(rules) if rules.verb.is_none()));
+        let Verb::Rules(rules) = parsed("trackproof rules explain sync.wrap") else { panic!() };
+        assert!(matches!(rules.verb, Some(RulesVerb::Explain { rule }) if rule.id == "sync.wrap"));
+        assert!(
+            matches!(parsed("trackproof rules --attribution"), Verb::Rules(r) if r.attribution)
+        );
+    }
+
+    #[test]
+    fn bad_values_are_refused_with_what_there_is() {
+        for (line, text) in [
+            ("trackproof check sync-dma", "sample:NAME"),
+            ("trackproof check sample:x --rule sync.never", "there is sync.start"),
+            ("trackproof check sample:x --for 10", "60s, 10m or 8h"),
+            ("trackproof check sample:x --jobs 0", "1..=1024"),
+            ("trackproof check sample:x --seed -1", "--seed"),
+            ("trackproof check sample:x --format xml", "human, json"),
+            ("trackproof check", "<IMPL>"),
+            ("trackproof completions none", "bash"),
+        ] {
+            let error = refused(line);
+            assert!(error.contains(text), "{line}: {error}");
+        }
+    }
+}

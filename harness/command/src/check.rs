@@ -1,0 +1,301 @@
+//! `check`: a campaign, its findings settled, and the report.
+
+use crate::Exit;
+use crate::arguments::{Check, Format};
+use crate::failure::Failure;
+use crate::files::{Files, case_file, replay_line};
+use crate::implementation::Subject;
+use crate::interrupt::{self, Patience};
+use crate::output;
+use crate::profile;
+use crate::progress::Progress;
+use crate::registry::Registry;
+use std::collections::BTreeSet;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use std::time::Instant;
+use trackproof::campaign::{self, CampaignError, Finding, Plan, RigFactory, Summary};
+use trackproof::examine::Examiner;
+use trackproof::report::{self, RunReport, Shown};
+use trackproof::rules::Level;
+use trackproof::settle::{Settled, Settlement, settle};
+use trackproof_contract::{Capabilities, Observation};
+
+/// Cases of a run that names neither a number nor a time.
+const DEFAULT_CASES: u64 = 20_000;
+
+/// Executions that minimising one finding may take.
+pub(crate) const EXECUTIONS: u32 = 20_000;
+
+/// No number of cases: no run comes here.
+const NO_END: u64 = u64::MAX / 2;
+
+/// Below this share of words judged in a unique state a run is inconclusive.
+const UNIQUE_SHARE: f64 = 0.9;
+
+/// Below this many of a hundred cases judged a run is inconclusive.
+const JUDGED_PERCENT: u64 = 99;
+
+/// Runs the verb.
+pub(crate) fn check(check: &Check, registry: &Registry) -> Result<Exit, Failure> {
+    let subject = Subject::open(&check.implementation, registry)?;
+    let (profile_name, profile) = profile::choose(check.profile.as_deref(), &subject)?;
+    let cases = match (check.cases, check.duration) {
+        (Some(cases), _) => Some(cases),
+        (None, Some(_)) => None,
+        (None, None) => Some(DEFAULT_CASES),
+    };
+    let plan = Plan {
+        profile,
+        seed: check.seed,
+        cases: cases.unwrap_or(NO_END),
+        deadline: check.duration.map(|duration| Instant::now() + duration),
+        jobs: jobs(check.jobs),
+        rules: check.rules.clone(),
+    };
+    let factory = || subject.rig();
+    let run = Run {
+        check,
+        implementation: check.implementation.to_string(),
+        files: Mutex::new(Files::new(&check.out.dir)),
+        progress: Progress::new(cases),
+        told: Mutex::default(),
+    };
+    let summary = run.campaign(&plan, &factory)?;
+    let campaign_time = run.progress.elapsed();
+    let settlement = run.settle(summary.findings.clone(), &factory, plan.jobs)?;
+    let shown = run.show(settlement, &factory)?;
+    run.progress.end(summary.cases, campaign_time);
+    run.report(&plan, &profile_name, &summary, &shown)
+}
+
+fn jobs(given: Option<u16>) -> usize {
+    given.map_or_else(
+        || std::thread::available_parallelism().map_or(1, std::num::NonZero::get),
+        usize::from,
+    )
+}
+
+/// A run in progress.
+struct Run<'a> {
+    check: &'a Check,
+    implementation: String,
+    files: Mutex<Files>,
+    progress: Progress,
+    /// Rules and kinds that a line was written of.
+    told: Mutex<BTreeSet<(&'static str, &'static str)>>,
+}
+
+/// A settled finding as a fresh rig has just shown it.
+struct Fresh {
+    settled: Settled,
+    observation: Observation,
+    capabilities: Capabilities,
+}
+
+/// Everything that was found, ready to report.
+#[derive(Default)]
+struct Found {
+    fresh: Vec<Fresh>,
+    /// The findings with their files, in the order of `fresh`.
+    findings: Vec<(Finding, Option<String>)>,
+    not_reproducible: Vec<(Finding, Option<String>)>,
+}
+
+impl Run<'_> {
+    fn campaign(&self, plan: &Plan, factory: &RigFactory<'_>) -> Result<Summary, Failure> {
+        campaign::run(plan, factory, interrupt::flag(), &|progress| match progress {
+            campaign::Progress::Cases(done) => self.progress.cases(done),
+            campaign::Progress::Found(finding) => self.found(finding),
+        })
+        .map_err(|error| self.failure(error))
+    }
+
+    /// Writes a finding at once, so that no end of this process loses it.
+    fn found(&self, finding: &Finding) {
+        let file = case_file(finding, false, self.note(finding));
+        let mut files = self.files.lock().unwrap_or_else(|poison| poison.into_inner());
+        let place = match files.save_for_now(&file) {
+            Ok(path) => path.display().to_string(),
+            Err(failure) => failure.text,
+        };
+        drop(files);
+        let mut told = self.told.lock().unwrap_or_else(|poison| poison.into_inner());
+        if told.insert((finding.rule.id, finding.kind)) {
+            let name = format!("{}: {}", finding.rule.id, finding.kind);
+            let name = output::error_style().wrong(&name);
+            self.progress.line(&format!("found {name}, case {}, {place}", finding.index));
+        }
+    }
+
+    fn note(&self, finding: &Finding) -> String {
+        format!("case {} of seed {} on {}", finding.index, self.check.seed, self.implementation)
+    }
+
+    /// A run that cannot be trusted gives no verdict; what was found before stays on disk.
+    fn failure(&self, error: CampaignError) -> Failure {
+        let mut failure = Failure::from(error);
+        let told = self.told.lock().unwrap_or_else(|poison| poison.into_inner());
+        if !told.is_empty() {
+            let files = self.files.lock().unwrap_or_else(|poison| poison.into_inner());
+            let dir = files.dir().display();
+            failure.text.push_str(&format!("; what was found before is in {dir}"));
+        }
+        failure
+    }
+
+    fn settle(
+        &self,
+        findings: Vec<Finding>,
+        factory: &RigFactory<'_>,
+        jobs: usize,
+    ) -> Result<Settlement, Failure> {
+        let number = findings.len();
+        let patience = Patience::new(number.div_ceil(jobs));
+        let done = AtomicUsize::new(0);
+        self.progress.stage(format!("minimising {number} findings"));
+        settle(findings, factory, jobs, EXECUTIONS, &|| patience.is_over(), &|_| {
+            let done = done.fetch_add(1, Ordering::Relaxed) + 1;
+            self.progress.stage(format!("minimising {number} findings, {done} done"));
+        })
+        .map_err(|error| self.failure(error))
+    }
+
+    /// Runs every smallest case once more on a fresh rig, and writes its file.
+    fn show(&self, settlement: Settlement, factory: &RigFactory<'_>) -> Result<Found, Failure> {
+        let mut found = Found::default();
+        let mut files = self.files.lock().unwrap_or_else(|poison| poison.into_inner());
+        for settled in settlement.settled {
+            let finding = &settled.finding;
+            let index = finding.index;
+            let mut examiner = Examiner::new(factory().map_err(Failure::adapter)?);
+            let examined = examiner
+                .examine(&finding.case)
+                .map_err(|error| Failure::from(CampaignError::Run { index, error }))?;
+            if !finding.same(&examined) {
+                let path = files.path_of(finding);
+                found.not_reproducible.push((settled.finding, path));
+                continue;
+            }
+            let path = files.save(&case_file(finding, settled.minimised, self.note(finding)));
+            found.findings.push((finding.clone(), path));
+            found.fresh.push(Fresh {
+                settled,
+                observation: examiner.observation().clone(),
+                capabilities: examiner.capabilities(),
+            });
+        }
+        for finding in settlement.not_reproducible {
+            let path = files.path_of(&finding);
+            found.not_reproducible.push((finding, path));
+        }
+        let kept = found.findings.iter().chain(&found.not_reproducible);
+        files.keep_only(kept.map(|(finding, _)| finding));
+        Ok(found)
+    }
+
+    fn report(
+        &self,
+        plan: &Plan,
+        profile_name: &str,
+        summary: &Summary,
+        found: &Found,
+    ) -> Result<Exit, Failure> {
+        let fails = |finding: &Finding| finding.rule.level == Level::Must || self.check.strict;
+        let verdict = verdict(
+            summary,
+            found.findings.iter().any(|(finding, _)| fails(finding)),
+            !found.not_reproducible.is_empty(),
+        );
+        let files = self.files.lock().unwrap_or_else(|poison| poison.into_inner());
+        let exit = if files.failed() { verdict.or(Exit::Usage) } else { verdict };
+        let report = RunReport {
+            implementation: &self.implementation,
+            profile_name,
+            profile: &plan.profile,
+            seed: Some(self.check.seed),
+            summary,
+            findings: &found.findings,
+            not_reproducible: &found.not_reproducible,
+            verdict: verdict.verdict(),
+            exit: (exit.code(), exit.meaning()),
+            certified: None,
+        };
+        match self.check.format.is {
+            Format::Json => output::print_json(&report::run_json(&report))?,
+            Format::Human => {
+                let style = output::style();
+                let mut text = String::new();
+                for (fresh, (finding, path)) in found.fresh.iter().zip(&found.findings) {
+                    let name = || format!("{}-{}.json", finding.rule.id, finding.kind);
+                    let file = path.clone().unwrap_or_else(name);
+                    text.push_str(&report::finding(
+                        &Shown {
+                            finding,
+                            observation: &fresh.observation,
+                            capabilities: fresh.capabilities,
+                            origin: &format!("case {} of seed {}", finding.index, plan.seed),
+                            minimised: fresh.settled.minimised,
+                            nearest_passing: fresh.settled.nearest_passing.as_ref(),
+                            again: &replay_line(&file, &self.implementation),
+                        },
+                        style,
+                    ));
+                    text.push('\n');
+                }
+                text.push_str(&report::run(&report, style));
+                output::print(&text)?;
+            }
+        }
+        Ok(exit)
+    }
+}
+
+/// What a run's numbers come to.
+fn verdict(summary: &Summary, deviates: bool, not_reproducible: bool) -> Exit {
+    let answered = summary.judged + summary.inconclusive;
+    let too_little =
+        summary.unique_share() < UNIQUE_SHARE || summary.judged * 100 < answered * JUDGED_PERCENT;
+    [
+        (interrupt::is_set(), Exit::Interrupted),
+        (deviates, Exit::Deviates),
+        (not_reproducible, Exit::NotReproducible),
+        (too_little, Exit::Inconclusive),
+        (summary.judged == 0, Exit::NothingJudged),
+    ]
+    .into_iter()
+    .filter(|(holds, _)| *holds)
+    .fold(Exit::Conforms, |worst, (_, exit)| worst.or(exit))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::verdict;
+    use crate::Exit;
+    use trackproof::campaign::Summary;
+
+    fn summary(judged: u64, inconclusive: u64, words: u64, unique_words: u64) -> Summary {
+        Summary { judged, inconclusive, words, unique_words, ..Summary::default() }
+    }
+
+    #[test]
+    fn a_run_is_inconclusive_under_90_percent_of_words_or_99_of_cases() {
+        assert_eq!(verdict(&summary(99, 1, 100, 90), false, false), Exit::Conforms);
+        assert_eq!(verdict(&summary(98, 2, 100, 100), false, false), Exit::Inconclusive);
+        assert_eq!(verdict(&summary(100, 0, 100, 89), false, false), Exit::Inconclusive);
+    }
+
+    #[test]
+    fn a_deviation_wins_over_what_was_not_shown_again_and_over_doubt() {
+        let doubtful = summary(1, 9, 10, 1);
+        assert_eq!(verdict(&doubtful, true, true), Exit::Deviates);
+        assert_eq!(verdict(&doubtful, false, true), Exit::NotReproducible);
+        assert_eq!(verdict(&doubtful, false, false), Exit::Inconclusive);
+    }
+
+    #[test]
+    fn a_run_that_judged_nothing_has_not_passed() {
+        assert_eq!(verdict(&summary(0, 0, 0, 0), false, false), Exit::NothingJudged);
+        assert_eq!(verdict(&summary(0, 5, 0, 0), false, false), Exit::Inconclusive);
+    }
+}

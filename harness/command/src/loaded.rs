@@ -1,0 +1,140 @@
+//! A case file with the implementation that it is to be run on.
+
+use crate::failure::Failure;
+use crate::files::replay_line;
+use crate::implementation::{Implementation, Subject};
+use crate::profile;
+use crate::registry::Registry;
+use std::path::Path;
+use trackproof::campaign::{Finding, Summary, digest};
+use trackproof::case_file::CaseFile;
+use trackproof::examine::{Examined, Examiner};
+use trackproof::profile_file;
+use trackproof::verdict::Verdict;
+use trackproof_contract::{Capabilities, Case, Observation};
+
+/// Executions that must agree.
+const RUNS: usize = 3;
+
+/// The file, read and checked, and the implementation, open.
+pub(crate) struct Loaded<'a> {
+    pub(crate) file: CaseFile,
+    pub(crate) path: String,
+    pub(crate) subject: Subject<'a>,
+    pub(crate) implementation: String,
+    pub(crate) profile_name: String,
+    /// The case to run: the file's, under the profile to judge by.
+    pub(crate) case: Case,
+}
+
+/// One execution.
+pub(crate) struct Execution {
+    pub(crate) examined: Examined,
+    pub(crate) observation: Observation,
+    pub(crate) capabilities: Capabilities,
+    /// What a run of this one case counts.
+    pub(crate) summary: Summary,
+}
+
+impl<'a> Loaded<'a> {
+    pub(crate) fn open(
+        path: &Path,
+        implementation: &Implementation,
+        named_profile: Option<&str>,
+        registry: &'a Registry,
+    ) -> Result<Self, Failure> {
+        let file = CaseFile::read(path)?;
+        let subject = Subject::open(implementation, registry)?;
+        let mut case = file.case.clone();
+        let profile_name = match named_profile {
+            Some(named) => {
+                let (name, profile) = profile_file::load(named)?;
+                case.profile = profile;
+                case.validate().map_err(|error| {
+                    Failure::usage(format!(
+                        "{}: under profile {name} the case is none: {error}",
+                        path.display()
+                    ))
+                })?;
+                name
+            }
+            None => {
+                agree(&subject, &case, path)?;
+                profile::name_of(&case.profile)
+            }
+        };
+        Ok(Self {
+            file,
+            path: path.display().to_string(),
+            subject,
+            implementation: implementation.to_string(),
+            profile_name,
+            case,
+        })
+    }
+
+    /// Runs the case some times, each time on a fresh rig.
+    pub(crate) fn runs(&self) -> Result<Vec<Execution>, Failure> {
+        (0..RUNS).map(|_| self.run(&self.case)).collect()
+    }
+
+    /// Runs a case on a fresh rig.
+    pub(crate) fn run(&self, case: &Case) -> Result<Execution, Failure> {
+        let mut examiner = Examiner::new(self.subject.rig().map_err(Failure::adapter)?);
+        let examined = examiner.examine(case).map_err(Failure::adapter)?;
+        let observation = examiner.observation().clone();
+        let capabilities = examiner.capabilities();
+        let mut summary = Summary {
+            cases: 1,
+            capabilities,
+            digest: digest::of(0, case, &observation, &examined),
+            ..Summary::default()
+        };
+        match &examined.verdict {
+            Verdict::Conforms | Verdict::Deviates(_) => summary.judged = 1,
+            Verdict::Inconclusive(_) => summary.inconclusive = 1,
+            Verdict::Skipped(capability) => {
+                summary.skipped.insert(*capability, 1);
+            }
+        }
+        if summary.skipped.is_empty() {
+            let tally = examiner.judge().tally();
+            summary.words = tally.words;
+            summary.unique_words = tally.unique_words;
+            for (slack, count) in (0..).zip(tally.slack).filter(|(_, count)| *count > 0) {
+                summary.slack.insert(slack, count.into());
+            }
+            summary.reach.add(&tally.reach);
+        }
+        Ok(Execution { examined, observation, capabilities, summary })
+    }
+
+    /// The finding of an execution that deviates.
+    pub(crate) fn finding(&self, execution: &Execution) -> Option<Finding> {
+        matches!(execution.examined.verdict, Verdict::Deviates(_))
+            .then(|| Finding::new(0, self.case.clone(), execution.examined.clone()))
+    }
+
+    /// Whether a finding has the rule and the kind of the file.
+    pub(crate) fn is_of_file(&self, finding: &Finding) -> bool {
+        finding.rule.id == self.file.rule && finding.kind == self.file.kind
+    }
+
+    /// The command line that replays the file.
+    pub(crate) fn replay_line(&self) -> String {
+        replay_line(&self.path, &self.implementation)
+    }
+}
+
+/// Refuses a file whose profile is not the one that the implementation declares.
+fn agree(subject: &Subject<'_>, case: &Case, path: &Path) -> Result<(), Failure> {
+    match &subject.declared {
+        Some(declared) if *declared != case.profile => Err(Failure::usage(format!(
+            "{}: the implementation declares other values than the file's profile for {}; say \
+             with --profile NAME|FILE which to judge by",
+            path.display(),
+            profile::differing_keys(declared, &case.profile)
+        ))),
+        _ => Ok(()),
+    }
+}

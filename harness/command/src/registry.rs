@@ -1,0 +1,169 @@
+//! The registry: implementations written in Rust that this program was built with.
+
+use std::collections::BTreeMap;
+use std::panic::{AssertUnwindSafe, catch_unwind};
+use trackproof_contract::{
+    Capabilities, Case, DiskSubsystem, Observation, Profile, Rig, RigError, SubsystemRig,
+};
+
+type Make = Box<dyn Fn() -> Box<dyn Rig> + Send + Sync>;
+
+/// Names and what they make.
+#[derive(Default)]
+pub struct Registry {
+    entries: BTreeMap<String, Make>,
+}
+
+impl Registry {
+    /// An empty registry.
+    #[must_use]
+    pub fn new() -> Self {
+        Self::default()
+    }
+
+    /// With one more implementation: `make` makes a new one, for each thread its own. A name that
+    /// is there already is given to the new one.
+    ///
+    /// It may be a [`Rig`] or a [`DiskSubsystem`].
+    #[must_use]
+    pub fn with<I: Plug<M>, M>(
+        mut self,
+        name: &str,
+        make: impl Fn() -> I + Send + Sync + 'static,
+    ) -> Self {
+        let make: Make = Box::new(move || make().plug());
+        self.entries.insert(name.to_owned(), make);
+        self
+    }
+
+    /// Makes the implementation of that name; none where there is none.
+    pub(crate) fn make(&self, name: &str) -> Option<Result<Box<dyn Rig>, String>> {
+        let make = self.entries.get(name)?;
+        let guarded = catch_unwind(AssertUnwindSafe(|| {
+            let rig = make();
+            Guarded { capabilities: rig.capabilities(), profile: rig.profile(), rig }
+        }));
+        Some(match guarded {
+            Ok(rig) => Ok(Box::new(rig)),
+            Err(_) => Err(format!("rust:{name} panicked when it was made; see above")),
+        })
+    }
+
+    /// The names there are.
+    pub(crate) fn names(&self) -> Vec<&str> {
+        self.entries.keys().map(String::as_str).collect()
+    }
+}
+
+/// What [`Registry::with`] takes. The marker `M` only tells the two kinds apart; it is inferred.
+pub trait Plug<M> {
+    /// Makes it ready to run whole cases.
+    fn plug(self) -> Box<dyn Rig>;
+}
+
+/// Marks a [`Rig`].
+#[derive(Debug)]
+pub struct AsRig;
+
+/// Marks a [`DiskSubsystem`].
+#[derive(Debug)]
+pub struct AsSubsystem;
+
+impl<R: Rig + 'static> Plug<AsRig> for R {
+    fn plug(self) -> Box<dyn Rig> {
+        Box::new(self)
+    }
+}
+
+impl<S: DiskSubsystem + 'static> Plug<AsSubsystem> for S {
+    fn plug(self) -> Box<dyn Rig> {
+        Box::new(SubsystemRig::new(self))
+    }
+}
+
+/// A rig whose panics are its own fault and not trackproof's.
+struct Guarded {
+    rig: Box<dyn Rig>,
+    capabilities: Capabilities,
+    profile: Option<Profile>,
+}
+
+impl Rig for Guarded {
+    fn capabilities(&self) -> Capabilities {
+        self.capabilities
+    }
+
+    fn profile(&self) -> Option<Profile> {
+        self.profile.clone()
+    }
+
+    fn run(&mut self, case: &Case, observation: &mut Observation) -> Result<(), RigError> {
+        catch_unwind(AssertUnwindSafe(|| self.rig.run(case, observation))).unwrap_or_else(|_| {
+            Err(RigError::Implementation { call: "run", why: "it panicked; see above".into() })
+        })
+    }
+
+    fn reset(&mut self) -> Result<(), RigError> {
+        catch_unwind(AssertUnwindSafe(|| self.rig.reset())).unwrap_or_else(|_| {
+            Err(RigError::Implementation { call: "reset", why: "it panicked; see above".into() })
+        })
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::Registry;
+    use trackproof_contract::{
+        Capabilities, Case, DiskSubsystem, Event, Observation, Profile, Rig, RigError, Setup,
+    };
+
+    struct Subsystem;
+
+    impl DiskSubsystem for Subsystem {
+        fn capabilities(&self) -> Capabilities {
+            Capabilities::NONE
+        }
+        fn power_up(&mut self, _: Setup<'_>) -> Result<(), RigError> {
+            Ok(())
+        }
+        fn run(&mut self, _: &[Event], _: &mut Observation) -> Result<(), RigError> {
+            panic!("as the test wants it");
+        }
+    }
+
+    struct Whole;
+
+    impl Rig for Whole {
+        fn capabilities(&self) -> Capabilities {
+            Capabilities::all()
+        }
+        fn profile(&self) -> Option<Profile> {
+            Some(Profile::byte_stream())
+        }
+        fn run(&mut self, _: &Case, observation: &mut Observation) -> Result<(), RigError> {
+            observation.clear();
+            Ok(())
+        }
+        fn reset(&mut self) -> Result<(), RigError> {
+            Ok(())
+        }
+    }
+
+    #[test]
+    fn rigs_and_subsystems_plug_in_alike_and_a_panic_is_theirs() {
+        let registry = Registry::new().with("part", || Subsystem).with("whole", || Whole);
+        assert_eq!(registry.names(), ["part", "whole"]);
+        assert!(registry.make("other").is_none());
+        let whole = registry.make("whole").unwrap().unwrap();
+        assert_eq!(whole.profile(), Some(Profile::byte_stream()));
+        let mut part = registry.make("part").unwrap().unwrap();
+        let case = Case {
+            profile: Profile::sync_dma(),
+            bench: trackproof_contract::Bench { access_ns: 0, drives: Vec::new() },
+            tracks: Vec::new(),
+            program: Vec::new(),
+        };
+        let error = part.run(&case, &mut Observation::new()).unwrap_err();
+        assert!(error.to_string().contains("it panicked"), "{error}");
+    }
+}
