@@ -1,0 +1,172 @@
+//! Every fault of every sample is found, named as `faults.toml` says, and comes back small; the
+//! correct sample passes the very same cases.
+//!
+//! The lists in `faults.toml` were written down before the first run.
+
+use std::sync::atomic::AtomicBool;
+use trackproof::campaign::{Plan, RigFactory, run};
+use trackproof::examine::Examiner;
+use trackproof::settle::{Settled, settle};
+use trackproof::verdict::Verdict;
+use trackproof_contract::{Operation, Profile, Rig};
+use trackproof_samples::{Fault, OpenSample, Sample, samples};
+
+/// Cases that a fault must show in.
+const CASES: u64 = 20_000;
+
+/// The bars of a minimal case.
+const MOST_OPERATIONS: usize = 6;
+const MOST_WORDS: u32 = 64;
+const MOST_CHANNEL_BITS: usize = 256;
+
+fn factory(open: &OpenSample) -> impl Fn() -> Result<Box<dyn Rig>, String> + Sync + '_ {
+    || open.rig().map(|rig| Box::new(rig) as Box<dyn Rig>).map_err(|error| error.to_string())
+}
+
+fn settled(sample: &Sample, faults: &[&str], seed: u64, cases: u64) -> Vec<Settled> {
+    let open = sample.open(faults).expect("the sample opens");
+    let factory = factory(&open);
+    let factory: &RigFactory<'_> = &factory;
+    let plan = Plan {
+        profile: Profile::built_in(sample.profile).expect("a built-in profile"),
+        seed,
+        cases,
+        deadline: None,
+        jobs: 2,
+        rules: Vec::new(),
+    };
+    let summary = run(&plan, factory, &AtomicBool::new(false), &|_| {}).expect("a campaign");
+    let settlement =
+        settle(summary.findings, factory, 2, 20_000, &|| false, &|_| {}).expect("findings settle");
+    assert!(settlement.not_reproducible.is_empty(), "{faults:?}: not reproducible");
+    settlement.settled
+}
+
+/// Holds one fault's findings to its entry.
+fn check(sample: &Sample, fault: &Fault, seed: u64, cases: u64) -> Vec<String> {
+    let findings = settled(sample, &[&fault.name], seed, cases);
+    let mut wrong = Vec::new();
+    let Some(first) = findings.first() else {
+        return vec![format!("{} is not found in {cases} cases of seed {seed}", fault.name)];
+    };
+    if !fault.rules.iter().any(|rule| rule == first.finding.rule.id) {
+        wrong.push(format!(
+            "{} is named {} ({}), its entry accepts {:?}",
+            fault.name, first.finding.rule.id, first.finding.kind, fault.rules
+        ));
+    }
+    for Settled { finding, minimised, .. } in &findings {
+        let rule = finding.rule.id;
+        let listed = fault.rules.iter().chain(&fault.consequences).any(|one| one == rule);
+        if !listed {
+            wrong.push(format!("{} also gives {rule} ({}), not listed", fault.name, finding.kind));
+        }
+        if !minimised {
+            wrong.push(format!("{}: {rule} is not fully minimised", fault.name));
+        }
+        let accepted = fault.rules.iter().any(|one| one == rule);
+        let case = &finding.case;
+        let words: u32 = case
+            .program
+            .iter()
+            .map(|op| if let Operation::Read { words, .. } = op { *words } else { 0 })
+            .sum();
+        let bits: usize = case.tracks.iter().map(|track| track.medium.track().len()).sum();
+        if accepted
+            && (case.program.len() > MOST_OPERATIONS
+                || words > MOST_WORDS
+                || bits > MOST_CHANNEL_BITS)
+        {
+            wrong.push(format!(
+                "{}: {rule} ({}) keeps {} operations, {words} words, {bits} channel bits",
+                fault.name,
+                finding.kind,
+                case.program.len()
+            ));
+        }
+    }
+    // The correct sample passes the minimal cases; the faulty one fails them ten times of ten.
+    let correct = sample.open(&[]).expect("the sample opens");
+    let faulty = sample.open(&[&fault.name]).expect("the sample opens");
+    for Settled { finding, .. } in &findings {
+        let mut examiner = Examiner::new(factory(&correct)().expect("a rig"));
+        let verdict = examiner.examine(&finding.case).expect("a run").verdict;
+        assert!(matches!(verdict, Verdict::Conforms), "{}: the correct sample fails", fault.name);
+        for _ in 0..10 {
+            let mut examiner = Examiner::new(factory(&faulty)().expect("a rig"));
+            let again = examiner.examine(&finding.case).expect("a run");
+            assert!(finding.same(&again), "{}: {} is gone", fault.name, finding.rule.id);
+        }
+    }
+    wrong
+}
+
+/// Faults of the normal run, one a way of deviating; the long suite has them all.
+const QUICK: [&str; 12] = [
+    "realigns-once",
+    "even-phase-only",
+    "stale-first-word",
+    "output-disturbs-status",
+    "overrun-loses-half",
+    "status-of-other-drive",
+    "byte-torn",
+    "edge-byte-unflagged",
+    "overlap-ignored",
+    "done-twice",
+    "word-after-abort",
+    "busy-request-replaces",
+];
+
+#[test]
+fn faults_of_every_kind_are_found_named_and_small() {
+    let mut wrong = Vec::new();
+    for sample in samples() {
+        for fault in sample.faults.iter().filter(|fault| QUICK.contains(&fault.name.as_str())) {
+            wrong.extend(check(sample, fault, 1, 2_000));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+#[ignore = "long suite: every fault over 20 000 cases"]
+fn every_fault_is_found_named_and_small_in_the_long_run() {
+    let mut wrong = Vec::new();
+    for sample in samples() {
+        for fault in &sample.faults {
+            wrong.extend(check(sample, fault, 1, CASES));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+#[ignore = "long suite: 20 seeds for every fault"]
+fn twenty_seeds_give_one_minimal_case() {
+    let mut several = 0;
+    let mut faults = 0;
+    for sample in samples() {
+        for fault in &sample.faults {
+            let mut forms = std::collections::BTreeMap::new();
+            for seed in 1..=20 {
+                let first = settled(sample, &[&fault.name], seed, 3_000)
+                    .into_iter()
+                    .find(|one| fault.rules.iter().any(|rule| rule == one.finding.rule.id));
+                if let Some(Settled { finding, .. }) = first {
+                    let form = format!("{} {} {:?}", finding.rule.id, finding.kind, finding.case);
+                    *forms.entry(form).or_insert(0_u32) += 1;
+                }
+            }
+            println!(
+                "{:32} {} forms over {} seeds",
+                fault.name,
+                forms.len(),
+                forms.values().sum::<u32>()
+            );
+            faults += 1;
+            several += usize::from(forms.len() != 1);
+        }
+    }
+    println!("{several} of {faults} faults have more than one form");
+    assert!(several * 12 <= faults, "{several} of {faults} faults have more than one minimal case");
+}
