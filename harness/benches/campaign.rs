@@ -433,7 +433,8 @@ fn main() -> ExitCode {
         .filter(|point| reach.of(*point) < SELDOM)
         .map(|point| format!("{point} {}", reach.of(point)))
         .collect();
-    println!("our reach  all points in {SELDOM} of {CASES} cases or more, but: {seldom:?}");
+    let seldom = if seldom.is_empty() { "none".into() } else { seldom.join(", ") };
+    println!("points that fewer than {SELDOM} of our {CASES} cases reach: {seldom}");
 
     // Once round, so that all memory has its size.
     ours.round();

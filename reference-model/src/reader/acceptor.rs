@@ -168,7 +168,7 @@ impl Walk<'_> {
             let event = self.ctx.events[index];
             self.ctx.event = index;
             self.signals_before(event.at_ns)?;
-            self.advance(event.at_ns)?;
+            self.advance(event.at_ns, event.at_ns)?;
             self.take(event)?;
         }
         let end_ns = self.ctx.events.last().map_or(0, |event| event.at_ns);
@@ -190,7 +190,8 @@ impl Walk<'_> {
                 _ => None,
             };
             if let Some((signal, _)) = signal {
-                self.advance(seen.at_ns)?;
+                // Whatever happens at that very moment has happened.
+                self.advance(seen.at_ns, seen.at_ns + 1)?;
                 let item = self.signals_at;
                 self.narrow(seen.at_ns, item, |state, _, out| {
                     state.signal(signal, seen.at_ns, out)
@@ -202,7 +203,9 @@ impl Walk<'_> {
     }
 
     /// Lets bits pass in every state up to a moment, and drops states whose signals are overdue.
-    fn advance(&mut self, at_ns: u64) -> Result<(), Stop> {
+    ///
+    /// `moment_ns` is the moment up to which what else falls due is taken.
+    fn advance(&mut self, at_ns: u64, moment_ns: u64) -> Result<(), Stop> {
         let to = self.ctx.tape.position(at_ns);
         // Where matches are unsure the states split at every bit: there all of them go bit by
         // bit, and equal ones become one again at once.
@@ -211,11 +214,11 @@ impl Walk<'_> {
             && zone_from <= to
         {
             for stop in zone_from..zone_to.min(to + 1) {
-                self.pass_to(stop, at_ns)?;
+                self.pass_to(stop, moment_ns)?;
             }
             from = zone_to - 1;
         }
-        self.pass_to(to, at_ns)?;
+        self.pass_to(to, moment_ns)?;
         if self.states.iter().all(|state| state.dues_in_time(at_ns)) {
             return Ok(());
         }

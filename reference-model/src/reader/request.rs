@@ -113,7 +113,7 @@ impl State {
         if follows(|action| matches!(action, Action::SyncWord(_) | Action::HardwareSync(_))) {
             return true;
         }
-        let waits = self.transfer.is_some_and(|transfer| transfer.phase == Phase::WaitMatch)
+        let waits = self.transfer.is_some_and(|transfer| transfer.phase != Phase::Running)
             || !self.requests.is_empty();
         let requested = || follows(|action| matches!(action, Action::Read { .. } | Action::Reset));
         match what {
@@ -181,6 +181,7 @@ impl State {
                         index_counts,
                         stale,
                         late,
+                        after_services: exact && from_ns > at_ns,
                         from_ns,
                         to_ns,
                     });

@@ -48,6 +48,8 @@ pub(super) struct Request {
     pub(super) stale: u16,
     /// Whether it is accepted at the end of the bit's time, after other events in it.
     pub(super) late: bool,
+    /// Whether services of its very moment come before it.
+    pub(super) after_services: bool,
     /// The span in which the acceptance lies.
     pub(super) from_ns: u64,
     pub(super) to_ns: u64,
