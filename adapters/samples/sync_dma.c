@@ -1377,7 +1377,7 @@ static void *create(const char *options)
 static uint64_t capabilities(void *opaque)
 {
     (void)opaque;
-    return low_bits(TP_CAN_COUNT);
+    return low_bits(TP_CAN_WRITE);
 }
 
 static int32_t power_up(void *opaque, const tp_setup *setup)

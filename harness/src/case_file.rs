@@ -377,7 +377,7 @@ mod tests {
     use std::path::{Path, PathBuf};
     use trackproof_contract::{
         Bench, Case, ChangeClear, ChannelBits, Direction, DriveBench, HostService, Medium,
-        Operation, Profile, Stall, Start, Track,
+        Operation, Profile, SectorLayout, Stall, Start, Track, WriteSource,
     };
 
     const FIXTURE: &str = include_str!("../tests/fixtures/case-format-1.json");
@@ -463,11 +463,49 @@ mod tests {
         FIXTURE.replacen(from, to, 1)
     }
 
+    /// With writes, an image-backed track and a medium of kind `real`.
+    fn writing_sample() -> CaseFile {
+        let service = HostService { first_ns: 2_000, interval_ns: 32_000, stalls: Vec::new() };
+        let words = WriteSource::Words(ChannelBits::from_bytes(&[0x44, 0x89, 0x55, 0x54], 32));
+        let copy = |align| WriteSource::Copy { transfer: 0, align, skip: 1, count: 9 };
+        let write = |source, start| Operation::Write { source, start, service: service.clone() };
+        let read = Operation::Read { words: 3, start: Start::Now, service: service.clone() };
+        let layout = SectorLayout::FullTrack { sectors: 1, sector_bytes: 2 };
+        let sectors = ChannelBits::from_bytes(&[0xe5, 0x01], 16);
+        let real = Medium::real_bits(ChannelBits::zeros(20));
+        let mut file = sample();
+        file.rule = "write.words".into();
+        file.relation = None;
+        file.case.bench.drives[0].turn_bits = 288;
+        file.case.bench.drives[1].turn_bits = 20;
+        file.case.tracks = vec![
+            Track { drive: 0, cylinder: 0, side: 0, medium: Medium::Image { layout, sectors } },
+            Track { drive: 1, cylinder: 0, side: 1, medium: real },
+        ];
+        file.case.program = vec![
+            read,
+            write(words, Start::Now),
+            write(copy(None), Start::Index),
+            write(copy(Some(0x4489)), Start::Match),
+        ];
+        file
+    }
+
+    /// Written when writing came. It stays readable.
+    const WRITING_FIXTURE: &str = include_str!("../tests/fixtures/case-format-1-writing.json");
+
     #[test]
-    fn a_file_of_format_1_stays_readable_and_comes_back_byte_for_byte() {
+    fn a_file_of_format_1_stays_readable() {
         let file = CaseFile::parse(FIXTURE.as_bytes(), Path::new("a.json")).unwrap();
         assert_eq!(file, sample());
-        assert_eq!(file.to_text().unwrap(), FIXTURE);
+    }
+
+    #[test]
+    fn a_file_with_writes_stays_readable_and_comes_back_byte_for_byte() {
+        let file = CaseFile::parse(WRITING_FIXTURE.as_bytes(), Path::new("a.json")).unwrap();
+        assert_eq!(file, writing_sample());
+        assert_eq!(file.case.validate(), Ok(()));
+        assert_eq!(file.to_text().unwrap(), WRITING_FIXTURE);
     }
 
     #[test]

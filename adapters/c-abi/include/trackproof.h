@@ -23,7 +23,7 @@ extern "C" {
 #endif
 
 #define TP_ABI_MAJOR 1
-#define TP_ABI_MINOR 0
+#define TP_ABI_MINOR 1
 
 /* What a function returns. */
 #define TP_OK 0    /* done */
@@ -35,7 +35,7 @@ enum {
     TP_CAN_READ = 0,              /* reads that start at once */
     TP_CAN_HARDWARE_SYNC = 1,     /* reads that start at a match; hardware sync on and off */
     TP_CAN_SYNC_WORD = 2,         /* the sync word can be set */
-    TP_CAN_INDEX_START = 3,       /* reads that start at the index */
+    TP_CAN_INDEX_START = 3,       /* transfers that start at the index */
     TP_CAN_ABORT = 4,
     TP_CAN_RESET = 5,
     TP_CAN_BYTE_PORT = 6,         /* newest byte and flag in one read */
@@ -55,7 +55,11 @@ enum {
     TP_CAN_SIDES = 20,            /* side 1 */
     TP_CAN_STEP = 21,
     TP_CAN_UNRELATED_OUTPUT = 22, /* an output that has nothing to do with transfers */
-    TP_CAN_COUNT = 23
+    TP_CAN_WRITE = 23,            /* writes that start at once; with the bits above also at a match
+                                     and at the index; needs give() */
+    TP_CAN_MEDIA = 24,            /* the media can be looked at after a run; needs show() */
+    TP_CAN_IMAGE_DRIVES = 25,     /* drives that are backed by images of sectors */
+    TP_CAN_COUNT = 26
 };
 
 /*
@@ -105,7 +109,19 @@ enum {
     TP_KEY_ABORT_TO_GATE = 37,
     TP_KEY_RESET_CLEARS_REGISTER = 38, /* no, yes */
     TP_KEY_NO_DRIVE_READ = 39,        /* zeros, ones, noise, nothing */
-    TP_KEY_COUNT = 40
+    TP_KEY_WRITE_UNIT = 40,           /* channel-words, data-bytes */
+    TP_KEY_FIRST_CONTEXT = 41,        /* 0, 1, last */
+    TP_KEY_GATE_LEAD = 42,
+    TP_KEY_MATCH_TO_WRITE = 43,
+    TP_KEY_MATCH_JITTER = 44,
+    TP_KEY_INDEX_EDGE = 45,           /* leading, trailing */
+    TP_KEY_LOST_TAIL = 46,
+    TP_KEY_TAIL_PULSE = 47,           /* no, yes */
+    TP_KEY_GATE_OFF_MIN = 48,
+    TP_KEY_GATE_OFF_MAX = 49,
+    TP_KEY_SPLICE_GUARD = 50,         /* four times 16 bits: G1, G2, G3, G4, G1 highest */
+    TP_KEY_CHECKS_PROTECT = 51,       /* no, yes */
+    TP_KEY_COUNT = 52
 };
 
 /* What the controller is to choose. A library may find more keys than it knows. */
@@ -143,15 +159,60 @@ typedef struct tp_track {
     const uint8_t *bytes;
 } tp_track;
 
+/*
+ * The form of a recorded track.
+ *
+ * TP_FORM_IMAGE: a turn of channel bits that is kept as it is. TP_FORM_REAL: a turn of channel
+ * bits on a medium that holds transitions; where they are too close to each other or too far
+ * apart, what is read is free. An implementation may treat it as TP_FORM_IMAGE.
+ *
+ * TP_FORM_SECTORS: an image-backed drive. tp_track.bytes are the data of all sectors in their
+ * order, bit_count their bits; the drive makes the stream of channel bits of a turn of them: MFM,
+ * as the layout says, every byte that no field takes is 4E. What is written on such a track is
+ * decoded: a sector whose header and data come out with right checks takes the new data, any
+ * other keeps what it had. Until the next write the stream is that of the sectors again.
+ *
+ * TP_LAYOUT_FULL_TRACK: from the index on, `sectors` sectors without gaps, numbered from 0. Each:
+ * 4 bytes 00; three times the mark A1 (channel word 4489); header: cylinder, side, sector, 00, and
+ * its check; `sector_bytes` of data, and their check. Checks are 16-bit CRCs, polynomial 1021,
+ * begun with FFFF, over three bytes A1 and the field, high byte first. Header, header's check,
+ * data, data's check are each stored split: first all even bits (6, 4, 2, 0) of the field's bytes
+ * in their order, packed into bytes, then all odd ones (7, 5, 3, 1). Clock bits are made when all
+ * is in place, over the index too; those of the marks are not touched.
+ *
+ * TP_LAYOUT_SOFT_SECTOR: if gap_4a_bytes is not 0: gap_4a_bytes of 4E, 12 bytes 00, three times
+ * the mark C2 (channel word 5224), FC. gap_1_bytes of 4E. Then `sectors` sectors, numbered from 1:
+ * 12 bytes 00, three A1 marks, FE, cylinder, side, sector, N, check (over A1 A1 A1 FE and the
+ * four); gap_2_bytes of 4E; 12 bytes 00, three A1 marks, FB, 128 * 2^N data bytes, check (over A1
+ * A1 A1 FB and the data); gap_3_bytes of 4E. The rest of the turn is 4E. N is size_code.
+ */
+enum { TP_FORM_IMAGE = 0, TP_FORM_REAL = 1, TP_FORM_SECTORS = 2 };
+enum { TP_LAYOUT_FULL_TRACK = 0, TP_LAYOUT_SOFT_SECTOR = 1 };
+
+typedef struct tp_form {
+    uint32_t form;         /* TP_FORM_... */
+    uint32_t layout;       /* TP_LAYOUT_..., for TP_FORM_SECTORS */
+    uint32_t sectors;
+    uint32_t sector_bytes;
+    uint32_t size_code;
+    uint32_t gap_4a_bytes;
+    uint32_t gap_1_bytes;
+    uint32_t gap_2_bytes;
+    uint32_t gap_3_bytes;
+    uint32_t reserved;
+} tp_form;
+
 /* All that is known when power comes on. Pointers are good during power_up() only: copy. */
 typedef struct tp_setup {
     uint32_t struct_size; /* what the caller knows of this struct */
     uint32_t drive_count;
     const tp_profile *profile;
     const tp_drive *drives;
-    const tp_track *tracks; /* tracks that are not among them read as zeros */
+    const tp_track *tracks; /* tracks that are not among them read as zeros, and what is written
+                               on them may be forgotten */
     uint32_t track_count;
     uint32_t reserved;
+    const tp_form *forms;   /* since minor 1: one for each of `tracks` */
 } tp_setup;
 
 /* Events: what happens to the controller. */
@@ -171,9 +232,23 @@ enum {
     TP_POLL_BYTE = 10,    /* answer with one TP_ITEM_BYTE */
     TP_OUTPUT = 11,       /* a: new value of an output that has nothing to do with transfers */
     TP_RESET = 12,
-    TP_END = 13           /* nothing happens but that time has come so far */
+    TP_END = 13,          /* nothing happens but that time has come so far */
+    TP_WRITE = 14         /* transfer; a: TP_START_...; b: words that give() has handed over */
 };
 
+/*
+ * Writing. give() comes before the event TP_WRITE of its transfer. From the request's acceptance
+ * on, each TP_SERVICE of that transfer fetches one of its words, unless D words wait already or
+ * none is left. The gate opens at the begin of a cell: at once, with the first fetched word; or
+ * match_to_write after a match's last bit; or at the index. If by then no word has been fetched,
+ * that match or index is missed and the next one counts. The serialiser takes the oldest word
+ * before the first cell of each word; if none waits, `underrun` says what is written. The gate
+ * closes behind the last word, on abort and reset within abort_to_gate, and when select, side or
+ * motor change under it; the transfer then ends without done. While the gate is open zeros are
+ * shifted into the register, and each of its edges makes it invalid, as a change of drive does.
+ * A drive writes while it is selected, spins and is not protected; nothing is written otherwise,
+ * and the words are fetched all the same.
+ */
 enum { TP_START_NOW = 0, TP_START_MATCH = 1, TP_START_INDEX = 2 };
 
 typedef struct tp_event {
@@ -227,7 +302,7 @@ typedef struct tp_adapter {
     uint16_t abi_major;   /* TP_ABI_MAJOR */
     uint16_t abi_minor;   /* TP_ABI_MINOR */
 
-    /* A name for reports, UTF-8, at most 200 bytes; may be null. Valid while loaded. */
+    /* A name for reports, UTF-8, at most 200 bytes without the zero behind them; may be null. Valid while loaded. */
     const char *name;
 
     /* A new implementation, or null when it cannot be made. `options` is null, or words of the
@@ -238,8 +313,10 @@ typedef struct tp_adapter {
     /* The mask of capabilities; it never changes. */
     uint64_t (*capabilities)(void *self);
 
-    /* The profile that the implementation has, if it cannot take any: fills values[0 .. count]
-     * and returns TP_OK. Null, or TP_FAIL: it takes the profile of power_up(). */
+    /* The profile that the implementation has, if it cannot take any: sets values[0 .. count] and
+     * returns TP_OK. They come filled with those of the profile sync-dma: leave what you do not
+     * set, keys that your copy of this header does not know above all. Null, or TP_FAIL: it takes
+     * the profile of power_up(). */
     int32_t (*profile)(void *self, int64_t *values, uint32_t count);
 
     /* Power comes on: time 0, all lines inactive, everything as new. */
@@ -253,8 +330,18 @@ typedef struct tp_adapter {
      * in *count. TP_MORE when some are left. */
     int32_t (*drain)(void *self, tp_item *items, uint64_t capacity, uint64_t *count);
 
-    /* Why the last call on self failed, UTF-8, at most 1 000 bytes; may be null. */
+    /* Why the last call on self failed, UTF-8, at most 1 000 bytes without the zero; may be null. */
     const char *(*last_error)(void *self);
+
+    /* Since minor 1. Hands over the words of the write that is request number `transfer`, before
+     * the TP_WRITE event of that request; copy them. A word's low W bits count, the first channel
+     * bit is the highest; see write_unit. */
+    int32_t (*give)(void *self, uint32_t transfer, const uint64_t *words, uint64_t count);
+
+    /* Since minor 1. Fills bytes[0 .. byte_count] with a recorded track as it is now: in the form,
+     * and as many bits, as tp_setup had it. Called after the last run() of a case. */
+    int32_t (*show)(void *self, uint32_t drive, uint32_t cylinder, uint32_t side, uint8_t *bytes,
+                    uint64_t byte_count);
 } tp_adapter;
 
 /* The one exported symbol. Null when the library cannot serve that major number. */

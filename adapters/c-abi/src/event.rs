@@ -4,7 +4,8 @@ use crate::raw;
 use trackproof_contract::{Action, Direction, Event, Start};
 
 /// The event as C has it; `None` for an action that this version of the header has no number for.
-pub(crate) fn encode(event: &Event) -> Option<raw::Event> {
+/// `given_words` is how many words were handed over for the write, if the event is one.
+pub(crate) fn encode(event: &Event, given_words: u64) -> Option<raw::Event> {
     use raw::*;
     let (kind, transfer, a, b) = match event.action {
         Action::Select(mask) => (TP_SELECT, 0, mask.into(), 0),
@@ -15,13 +16,9 @@ pub(crate) fn encode(event: &Event) -> Option<raw::Event> {
         Action::SyncWord(word) => (TP_SYNC_WORD, 0, 0, word),
         Action::HardwareSync(on) => (TP_HARDWARE_SYNC, 0, on.into(), 0),
         Action::Read { transfer, words, start } => {
-            let start = match start {
-                Start::Now => TP_START_NOW,
-                Start::Match => TP_START_MATCH,
-                Start::Index => TP_START_INDEX,
-            };
-            (TP_READ, transfer, start, words.into())
+            (TP_READ, transfer, start_number(start), words.into())
         }
+        Action::Write { transfer, start } => (TP_WRITE, transfer, start_number(start), given_words),
         Action::Service { transfer } => (TP_SERVICE, transfer, 0, 0),
         Action::Abort => (TP_ABORT, 0, 0, 0),
         Action::PollStatus => (TP_POLL_STATUS, 0, 0, 0),
@@ -32,6 +29,14 @@ pub(crate) fn encode(event: &Event) -> Option<raw::Event> {
         _ => return None,
     };
     Some(raw::Event { at_ns: event.at_ns, kind, transfer, a, reserved: 0, b })
+}
+
+const fn start_number(start: Start) -> u32 {
+    match start {
+        Start::Now => raw::TP_START_NOW,
+        Start::Match => raw::TP_START_MATCH,
+        Start::Index => raw::TP_START_INDEX,
+    }
 }
 
 #[cfg(test)]
@@ -52,6 +57,7 @@ mod tests {
             (Action::SyncWord(1 << 63), 4, 0, 0, 1 << 63),
             (Action::HardwareSync(true), 5, 0, 1, 0),
             (read, 6, 2, 2, 70_000),
+            (Action::Write { transfer: 4, start: Start::Match }, 14, 4, 1, 9),
             (Action::Service { transfer: 3 }, 7, 3, 0, 0),
             (Action::Abort, 8, 0, 0, 0),
             (Action::PollStatus, 9, 0, 0, 0),
@@ -61,7 +67,7 @@ mod tests {
             (Action::End, 13, 0, 0, 0),
         ] {
             let expected = raw::Event { at_ns: 5, kind, transfer, a, reserved: 0, b };
-            assert_eq!(encode(&Event { at_ns: 5, action, operation: 0 }), Some(expected));
+            assert_eq!(encode(&Event { at_ns: 5, action, operation: 0 }, 9), Some(expected));
         }
     }
 }

@@ -45,6 +45,8 @@ pub(crate) struct Functions {
     pub(crate) run: raw::Run,
     pub(crate) drain: raw::Drain,
     last_error: Option<raw::LastError>,
+    pub(crate) give: Option<raw::Give>,
+    pub(crate) show: Option<raw::Show>,
 }
 
 impl Library {
@@ -158,6 +160,8 @@ impl Functions {
             run: table.run.ok_or_else(|| absent("run"))?,
             drain: table.drain.ok_or_else(|| absent("drain"))?,
             last_error: table.last_error,
+            give: table.give,
+            show: table.show,
         })
     }
 }

@@ -35,10 +35,18 @@ numbers! {
     TP_OUTPUT: u32 = 11;
     TP_RESET: u32 = 12;
     TP_END: u32 = 13;
+    TP_WRITE: u32 = 14;
 
     TP_START_NOW: u32 = 0;
     TP_START_MATCH: u32 = 1;
     TP_START_INDEX: u32 = 2;
+
+    TP_FORM_IMAGE: u32 = 0;
+    TP_FORM_REAL: u32 = 1;
+    TP_FORM_SECTORS: u32 = 2;
+
+    TP_LAYOUT_FULL_TRACK: u32 = 0;
+    TP_LAYOUT_SOFT_SECTOR: u32 = 1;
 
     TP_ITEM_WORD: u32 = 0;
     TP_ITEM_BYTE: u32 = 1;
@@ -78,6 +86,22 @@ pub(crate) struct Track {
     pub(crate) bytes: *const u8,
 }
 
+/// `tp_form`.
+#[repr(C)]
+#[derive(Default)]
+pub(crate) struct Form {
+    pub(crate) form: u32,
+    pub(crate) layout: u32,
+    pub(crate) sectors: u32,
+    pub(crate) sector_bytes: u32,
+    pub(crate) size_code: u32,
+    pub(crate) gap_4a_bytes: u32,
+    pub(crate) gap_1_bytes: u32,
+    pub(crate) gap_2_bytes: u32,
+    pub(crate) gap_3_bytes: u32,
+    pub(crate) reserved: u32,
+}
+
 /// `tp_setup`.
 #[repr(C)]
 pub(crate) struct Setup {
@@ -88,6 +112,7 @@ pub(crate) struct Setup {
     pub(crate) tracks: *const Track,
     pub(crate) track_count: u32,
     pub(crate) reserved: u32,
+    pub(crate) forms: *const Form,
 }
 
 /// `tp_event`.
@@ -123,6 +148,9 @@ pub(crate) type Run = unsafe extern "C" fn(*mut c_void, *const Event, u64) -> i3
 pub(crate) type Drain = unsafe extern "C" fn(*mut c_void, *mut Item, u64, *mut u64) -> i32;
 pub(crate) type LastError = unsafe extern "C" fn(*mut c_void) -> *const c_char;
 
+pub(crate) type Give = unsafe extern "C" fn(*mut c_void, u32, *const u64, u64) -> i32;
+pub(crate) type Show = unsafe extern "C" fn(*mut c_void, u32, u32, u32, *mut u8, u64) -> i32;
+
 /// `tp_adapter`. All zeros is a value of it: no name and no functions.
 #[repr(C)]
 pub(crate) struct Table {
@@ -138,6 +166,8 @@ pub(crate) struct Table {
     pub(crate) run: Option<Run>,
     pub(crate) drain: Option<Drain>,
     pub(crate) last_error: Option<LastError>,
+    pub(crate) give: Option<Give>,
+    pub(crate) show: Option<Show>,
 }
 
 /// `tp_adapter_entry`.

@@ -1,7 +1,9 @@
 //! What a case begins with, laid out for C in buffers that are used again and again.
 
 use crate::raw;
-use trackproof_contract::{ChangeClear, DriveBench, KEYS, Setup};
+use trackproof_contract::{
+    ChangeClear, ChannelKind, DriveBench, KEYS, Medium, SectorLayout, Setup,
+};
 
 /// Holds what a setup points to.
 #[derive(Default)]
@@ -10,6 +12,7 @@ pub(crate) struct SetupBuffers {
     drives: Vec<raw::Drive>,
     bytes: Vec<u8>,
     tracks: Vec<raw::Track>,
+    forms: Vec<raw::Form>,
 }
 
 impl SetupBuffers {
@@ -38,6 +41,8 @@ impl SetupBuffers {
                 bytes: bytes.as_ptr(),
             }
         }));
+        self.forms.clear();
+        self.forms.extend(setup.tracks.iter().map(|track| form(&track.medium)));
         let profile = raw::Profile {
             count: self.values.len() as u32,
             reserved: 0,
@@ -51,6 +56,7 @@ impl SetupBuffers {
             tracks: self.tracks.as_ptr(),
             track_count: self.tracks.len() as u32,
             reserved: 0,
+            forms: self.forms.as_ptr(),
         });
         self.tracks.clear();
         result
@@ -69,5 +75,39 @@ fn drive(bench: &DriveBench) -> raw::Drive {
             ChangeClear::Select => 1,
         },
         reserved: 0,
+    }
+}
+
+fn form(medium: &Medium) -> raw::Form {
+    let none = raw::Form::default();
+    match medium {
+        Medium::ChannelBits { kind: ChannelKind::Real, .. } => {
+            raw::Form { form: raw::TP_FORM_REAL, ..none }
+        }
+        Medium::Image { layout, .. } => {
+            let (sectors, sector_bytes) = (layout.sectors() as u32, layout.sector_bytes() as u32);
+            let sized = raw::Form { form: raw::TP_FORM_SECTORS, sectors, sector_bytes, ..none };
+            match *layout {
+                SectorLayout::SoftSector {
+                    size_code,
+                    gap_4a_bytes,
+                    gap_1_bytes,
+                    gap_2_bytes,
+                    gap_3_bytes,
+                    ..
+                } => raw::Form {
+                    layout: raw::TP_LAYOUT_SOFT_SECTOR,
+                    size_code: size_code.into(),
+                    gap_4a_bytes: gap_4a_bytes.into(),
+                    gap_1_bytes: gap_1_bytes.into(),
+                    gap_2_bytes: gap_2_bytes.into(),
+                    gap_3_bytes: gap_3_bytes.into(),
+                    ..sized
+                },
+                // The harness asks for no layout that the header has not.
+                _ => raw::Form { layout: raw::TP_LAYOUT_FULL_TRACK, ..sized },
+            }
+        }
+        _ => raw::Form { form: raw::TP_FORM_IMAGE, ..none },
     }
 }

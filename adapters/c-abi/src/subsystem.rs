@@ -9,8 +9,8 @@ use std::ffi::c_void;
 use std::fmt;
 use std::ptr::NonNull;
 use trackproof_contract::{
-    Action, Capabilities, DiskSubsystem, Event, KEYS, MAX_EXTRA_ITEMS, Observation, Profile,
-    RigError, Setup,
+    Action, Capabilities, Capability, DiskSubsystem, Event, KEYS, MAX_EXTRA_ITEMS, Observation,
+    Profile, RigError, Setup, Track,
 };
 
 /// Most events of one `run()`: nearly every case is one call, and a long one needs little memory.
@@ -32,6 +32,9 @@ pub struct CSubsystem {
     /// Most items that the case may have given by now, and how many it has.
     allowed_items: usize,
     given_items: usize,
+    /// The transfer whose words were handed over last, and how many.
+    given: Option<(u32, u64)>,
+    bytes: Vec<u8>,
 }
 
 // SAFETY: the header says that an implementation has no global state and two may live in two
@@ -58,6 +61,8 @@ impl CSubsystem {
             limits: Limits::default(),
             allowed_items: 0,
             given_items: 0,
+            given: None,
+            bytes: Vec::new(),
         };
         // SAFETY: the implementation is alive, and ours alone.
         let bits = unsafe { (new.functions().capabilities)(new.pointer.as_ptr()) };
@@ -91,6 +96,13 @@ impl CSubsystem {
         self.library.functions()
     }
 
+    /// A function that the library says by its capabilities that it has.
+    fn promised<F>(function: Option<F>, name: &str, can: Capability) -> Result<F, RigError> {
+        function.ok_or_else(|| {
+            protocol(format!("it says that it can `{can}`, but its `{name}` is null"))
+        })
+    }
+
     /// What a call's return code means.
     fn check(&self, call: &'static str, code: i32) -> Result<(), RigError> {
         match code {
@@ -112,10 +124,14 @@ impl CSubsystem {
     fn encode(&mut self, events: &[Event]) -> Result<(), RigError> {
         self.events.clear();
         for event in events {
-            if let Action::Read { transfer, .. } = event.action {
+            let mut given = 0;
+            if let Action::Write { transfer, .. } = event.action {
+                given = self.given.take_if(|one| one.0 == transfer).map_or(0, |one| one.1);
+            }
+            if let Action::Read { transfer, .. } | Action::Write { transfer, .. } = event.action {
                 self.limits.transfers = self.limits.transfers.max(transfer.saturating_add(1));
             }
-            let raw = event::encode(event).ok_or_else(|| {
+            let raw = event::encode(event, given).ok_or_else(|| {
                 protocol(format!("trackproof.h has no event for {:?}", event.action))
             })?;
             self.events.push(raw);
@@ -186,6 +202,7 @@ impl DiskSubsystem for CSubsystem {
         self.limits = Limits { word_bits: setup.profile.word_bits, transfers: 0 };
         self.allowed_items = MAX_EXTRA_ITEMS;
         self.given_items = 0;
+        self.given = None;
         let (function, pointer) = (self.functions().power_up, self.pointer.as_ptr());
         let code = self.setup.lend(setup, |setup| {
             // SAFETY: the implementation is alive, and the setup is good until this returns.
@@ -205,6 +222,32 @@ impl DiskSubsystem for CSubsystem {
             self.check("run", code)?;
             self.drain(out)?;
         }
+        Ok(())
+    }
+
+    fn give(&mut self, transfer: u32, words: &[u64]) -> Result<(), RigError> {
+        let give = Self::promised(self.functions().give, "give", Capability::Write)?;
+        let count = words.len() as u64;
+        // SAFETY: the implementation is alive, and there are `count` words.
+        let code = unsafe { give(self.pointer.as_ptr(), transfer, words.as_ptr(), count) };
+        self.given = Some((transfer, count));
+        self.check("give", code)
+    }
+
+    fn show(&mut self, track: &mut Track) -> Result<(), RigError> {
+        let show = Self::promised(self.functions().show, "show", Capability::Media)?;
+        let bits = track.medium.track().len();
+        self.bytes.clear();
+        self.bytes.resize(bits.div_ceil(8), 0);
+        let (drive, cylinder, side) =
+            (track.drive.into(), track.cylinder.into(), track.side.into());
+        // SAFETY: the implementation is alive, and the buffer has as many bytes as the call says.
+        let code = unsafe {
+            let (bytes, count) = (self.bytes.as_mut_ptr(), self.bytes.len() as u64);
+            show(self.pointer.as_ptr(), drive, cylinder, side, bytes, count)
+        };
+        self.check("show", code)?;
+        track.medium.track_mut().set_bytes(&self.bytes, bits);
         Ok(())
     }
 }

@@ -15,10 +15,22 @@
 /// assert_eq!(bits.window(0, 16), 0x4489);
 /// assert_eq!(bits.cyclic_window(8, 16), 0x8944);
 /// ```
-#[derive(Clone, Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Default, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub struct ChannelBits {
     words: Vec<u64>,
     len: usize,
+}
+
+impl Clone for ChannelBits {
+    fn clone(&self) -> Self {
+        Self { words: self.words.clone(), len: self.len }
+    }
+
+    /// Keeps its memory, which a derived one would not.
+    fn clone_from(&mut self, other: &Self) {
+        self.words.clone_from(&other.words);
+        self.len = other.len;
+    }
 }
 
 impl ChannelBits {
@@ -40,15 +52,25 @@ impl ChannelBits {
     /// When `bytes` is shorter than `len` bits.
     #[must_use]
     pub fn from_bytes(bytes: &[u8], len: usize) -> Self {
-        assert!(bytes.len() * 8 >= len, "{} bytes hold no {len} bits", bytes.len());
         let mut bits = Self::new();
+        bits.set_bytes(bytes, len);
+        bits
+    }
+
+    /// Becomes the first `len` bits of `bytes`, as [`from_bytes`](Self::from_bytes), and keeps its
+    /// memory.
+    ///
+    /// # Panics
+    /// When `bytes` is shorter than `len` bits.
+    pub fn set_bytes(&mut self, bytes: &[u8], len: usize) {
+        assert!(bytes.len() * 8 >= len, "{} bytes hold no {len} bits", bytes.len());
+        self.clear();
         for chunk in bytes[..len.div_ceil(8)].chunks(8) {
             let mut word = [0; 8];
             word[..chunk.len()].copy_from_slice(chunk);
-            let count = (len - bits.len).min(chunk.len() * 8);
-            bits.push(u64::from_be_bytes(word) >> (64 - count), count);
+            let count = (len - self.len).min(chunk.len() * 8);
+            self.push(u64::from_be_bytes(word) >> (64 - count), count);
         }
-        bits
     }
 
     /// The bits as bytes, most significant bit first, the last byte padded with zeros.

@@ -29,7 +29,7 @@ capabilities! {
     HardwareSync = "hardware-sync",
     /// A sync word that can be set.
     SyncWord = "sync-word",
-    /// Reads that start at the index.
+    /// Transfers that start at the index.
     IndexStart = "index-start",
     /// Abort.
     Abort = "abort",
@@ -69,6 +69,12 @@ capabilities! {
     Step = "step",
     /// An output that has nothing to do with the transfer.
     UnrelatedOutput = "unrelated-output",
+    /// Writes that start at once; with the ones above also at a match and at the index.
+    Write = "write",
+    /// The media can be looked at after a run.
+    Media = "media",
+    /// Drives that are backed by images of sectors.
+    ImageDrives = "image-drives",
 }
 
 impl fmt::Display for Capability {

@@ -1,125 +1,11 @@
 //! A case: everything that an execution depends on, as one value.
 
 use crate::{
-    Bench, Capabilities, Capability, MAX_CYLINDER, MAX_DRIVES, MAX_EVENTS, MAX_OPERATIONS,
-    MAX_PROGRAM_NS, MAX_STALLS, MAX_TRACK_BITS, MAX_TRACKS, Profile, Service, Track,
+    Bench, Capabilities, Capability, ChannelBits, MAX_CYLINDER, MAX_DRIVES, MAX_EVENTS,
+    MAX_OPERATIONS, MAX_PROGRAM_NS, MAX_STALLS, MAX_TRACK_BITS, MAX_TRACKS, Medium, Operation,
+    Profile, Recording, SectorLayout, Service, Start, Track, WriteSource,
 };
 use std::fmt;
-
-/// When a transfer begins.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "serde", serde(rename_all = "kebab-case"))]
-pub enum Start {
-    /// At once: raw.
-    Now,
-    /// At the first match.
-    Match,
-    /// Raw, at the index.
-    Index,
-}
-
-/// Which way a step moves the head.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "serde", serde(rename_all = "kebab-case"))]
-pub enum Direction {
-    /// To higher cylinders.
-    In,
-    /// To track 00.
-    Out,
-}
-
-/// A span in which the host gives a transfer no service.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
-pub struct Stall {
-    /// Its begin, in nanoseconds after the request.
-    pub from_ns: u64,
-    /// Its length, in nanoseconds.
-    pub length_ns: u64,
-}
-
-/// When the host serves a transfer: at `first_ns` after the request and every `interval_ns` after
-/// that (under a profile with `service = slots(…)`, that many services every period instead), but
-/// not within a stall; to the end of the program.
-#[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
-pub struct HostService {
-    /// The first service, in nanoseconds after the request.
-    pub first_ns: u64,
-    /// From service to service, in nanoseconds, at least 1.
-    pub interval_ns: u64,
-    /// Spans without service.
-    pub stalls: Vec<Stall>,
-}
-
-/// One operation of the host. Each but [`Wait`](Self::Wait) takes the bench's `access_ns`.
-#[derive(Debug, Clone, PartialEq, Eq, Hash, PartialOrd, Ord)]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-#[cfg_attr(feature = "serde", serde(tag = "op", rename_all = "kebab-case", deny_unknown_fields))]
-#[non_exhaustive]
-pub enum Operation {
-    /// Lets time pass.
-    Wait {
-        /// How long, in nanoseconds.
-        ns: u64,
-    },
-    /// Sets the select lines, bit n for drive n; at most one is set.
-    Select {
-        /// The lines.
-        mask: u8,
-    },
-    /// Sets the motor lines, bit n for drive n.
-    Motor {
-        /// The lines.
-        mask: u8,
-    },
-    /// Sets the side line.
-    Side {
-        /// 0 or 1.
-        side: u8,
-    },
-    /// Gives one step pulse to the selected drive.
-    Step {
-        /// Which way.
-        direction: Direction,
-    },
-    /// Sets the sync word.
-    SyncWord {
-        /// Its low R bits count.
-        word: u64,
-    },
-    /// Switches hardware sync on or off.
-    HardwareSync {
-        /// Whether it is on from now on.
-        on: bool,
-    },
-    /// Requests a read.
-    Read {
-        /// How many words.
-        words: u32,
-        /// When it begins.
-        start: Start,
-        /// When the host takes the words.
-        service: HostService,
-    },
-    /// Ends the transfer.
-    Abort,
-    /// Reads the status.
-    PollStatus,
-    /// Reads the newest byte with its flag.
-    PollByte,
-    /// Sets an output that has nothing to do with the transfer (a light, say).
-    Output {
-        /// Its new value.
-        value: u8,
-    },
-    /// Resets the controller.
-    Reset,
-}
 
 /// A whole case: what the controller chooses, what surrounds it, what is recorded, what the host
 /// does. The same case gives the same execution everywhere.
@@ -216,14 +102,22 @@ impl Case {
                     track.cylinder, track.side
                 )
             })?;
-            check(track.medium.track().len() == drive.turn_bits as usize, place, || {
-                format!(
-                    "{} channel bits, but drive {} has {} a turn",
-                    track.medium.track().len(),
-                    track.drive,
-                    drive.turn_bits
-                )
-            })?;
+            match &track.medium {
+                Medium::ChannelBits { track: bits, .. } => {
+                    check(bits.len() == drive.turn_bits as usize, place, || {
+                        format!(
+                            "{} channel bits, but drive {} has {} a turn",
+                            bits.len(),
+                            track.drive,
+                            drive.turn_bits
+                        )
+                    })?;
+                }
+                Medium::Image { layout, sectors } => {
+                    self.check_image(layout, sectors, drive.turn_bits as usize)
+                        .map_err(|why| CaseError { place: place(), why })?;
+                }
+            }
             let same = |other: &Track| {
                 (other.drive, other.cylinder, other.side)
                     == (track.drive, track.cylinder, track.side)
@@ -263,29 +157,34 @@ impl Case {
                         )
                     })?
                 }
-                Operation::Read { words, service, .. } => {
+                Operation::Read { words, .. } => {
                     check(*words <= self.profile.max_words, place, || {
                         format!(
                             "{words} words, the profile's `max_words` is {}",
                             self.profile.max_words
                         )
                     })?;
-                    check(service.interval_ns >= 1, place, || {
-                        "interval_ns is 0, it must be at least 1".into()
-                    })?;
-                    check(service.stalls.len() <= MAX_STALLS, place, || {
-                        format!("{} stalls, the limit is {MAX_STALLS}", service.stalls.len())
-                    })?;
-                    let late = |ns: u64| ns > MAX_PROGRAM_NS;
-                    check(
-                        !late(service.first_ns)
-                            && !late(service.interval_ns)
-                            && !service.stalls.iter().any(|s| late(s.from_ns) || late(s.length_ns)),
-                        place,
-                        || format!("a service time over the limit of {MAX_PROGRAM_NS} ns"),
-                    )?;
                 }
+                Operation::Write { source, .. } => self
+                    .check_source(source, &self.program[..i])
+                    .map_err(|why| CaseError { place: place(), why })?,
                 _ => {}
+            }
+            if let Some(service) = operation.service() {
+                check(service.interval_ns >= 1, place, || {
+                    "interval_ns is 0, it must be at least 1".into()
+                })?;
+                check(service.stalls.len() <= MAX_STALLS, place, || {
+                    format!("{} stalls, the limit is {MAX_STALLS}", service.stalls.len())
+                })?;
+                let late = |ns: u64| ns > MAX_PROGRAM_NS;
+                check(
+                    !late(service.first_ns)
+                        && !late(service.interval_ns)
+                        && !service.stalls.iter().any(|s| late(s.from_ns) || late(s.length_ns)),
+                    place,
+                    || format!("a service time over the limit of {MAX_PROGRAM_NS} ns"),
+                )?;
             }
             if let Operation::Select { mask } = operation {
                 check(mask.count_ones() <= 1, place, || {
@@ -303,6 +202,69 @@ impl Case {
             || "program".into(),
             || format!("{events} events with all services, the limit is {MAX_EVENTS}"),
         )
+    }
+
+    /// What is wrong with an image-backed track.
+    fn check_image(
+        &self,
+        layout: &SectorLayout,
+        sectors: &ChannelBits,
+        turn_bits: usize,
+    ) -> Result<(), String> {
+        if self.profile.recording != Recording::Mfm {
+            return Err("an image's stream is MFM, the profile's recording is not".into());
+        }
+        if layout.sectors() == 0 || layout.sector_bytes() == 0 {
+            return Err("an image of no sectors or of empty ones; there must be at least 1".into());
+        }
+        if matches!(layout, SectorLayout::SoftSector { size_code: 7.., .. }) {
+            return Err("`size_code` is over 6, the limit".into());
+        }
+        let bits = layout.sectors() * layout.sector_bytes() * 8;
+        if sectors.len() != bits {
+            return Err(format!("{} data bits, but the layout has {bits}", sectors.len()));
+        }
+        let used = layout.used_bits();
+        if used > turn_bits {
+            return Err(format!("the layout takes {used} channel bits, a turn has {turn_bits}"));
+        }
+        if !turn_bits.is_multiple_of(16) {
+            return Err(format!("a turn of {turn_bits} channel bits; an image's is whole bytes"));
+        }
+        Ok(())
+    }
+
+    /// What is wrong with the source of a write that stands behind `earlier`.
+    fn check_source(&self, source: &WriteSource, earlier: &[Operation]) -> Result<(), String> {
+        let max_words = self.profile.max_words;
+        let count = match source {
+            WriteSource::Words(bits) => {
+                let word_bits = usize::from(self.profile.word_bits);
+                if !bits.len().is_multiple_of(word_bits) {
+                    return Err(format!(
+                        "{} bits to write, not a whole number of words of {word_bits}",
+                        bits.len()
+                    ));
+                }
+                bits.len() / word_bits
+            }
+            WriteSource::Copy { transfer, align, count, .. } => {
+                let wide = |word: u64| word >> 1 >> (self.profile.register_bits - 1) != 0;
+                if let Some(word) = align.filter(|word| wide(*word)) {
+                    let bits = self.profile.register_bits;
+                    return Err(format!("`align` {word:x} is wider than {bits} bits"));
+                }
+                let of = earlier.iter().filter(|one| one.is_request()).nth(*transfer as usize);
+                if !matches!(of, Some(Operation::Read { .. })) {
+                    return Err(format!("copies transfer {transfer}, which is no earlier read"));
+                }
+                *count as usize
+            }
+        };
+        if count > max_words as usize {
+            return Err(format!("{count} words, the profile's `max_words` is {max_words}"));
+        }
+        Ok(())
     }
 
     /// How long the host is at an operation, in nanoseconds.
@@ -326,7 +288,7 @@ impl Case {
         let mut events = 1_u64;
         for operation in &self.program {
             events = events.saturating_add(1);
-            if let Operation::Read { service, .. } = operation {
+            if let Some(service) = operation.service() {
                 let left = end_ns.saturating_sub(now_ns.saturating_add(service.first_ns));
                 let (interval, each) = match self.profile.service {
                     Service::PerWord => (service.interval_ns, 1),
@@ -343,6 +305,9 @@ impl Case {
     #[must_use]
     pub fn needs(&self) -> Capabilities {
         let mut needs = Capabilities::NONE;
+        if self.tracks.iter().any(|track| track.medium.layout().is_some()) {
+            needs = needs.with(Capability::ImageDrives);
+        }
         for operation in &self.program {
             let one = match operation {
                 Operation::Wait { .. } | Operation::Motor { .. } | Operation::PollStatus => {
@@ -358,6 +323,14 @@ impl Case {
                 Operation::Read { start: Start::Now, .. } => Capability::Read,
                 Operation::Read { start: Start::Match, .. } => Capability::HardwareSync,
                 Operation::Read { start: Start::Index, .. } => Capability::IndexStart,
+                Operation::Write { start, .. } => {
+                    match start {
+                        Start::Now => {}
+                        Start::Match => needs = needs.with(Capability::HardwareSync),
+                        Start::Index => needs = needs.with(Capability::IndexStart),
+                    }
+                    Capability::Write
+                }
                 Operation::Abort => Capability::Abort,
                 Operation::PollByte => Capability::BytePort,
                 Operation::Output { .. } => Capability::UnrelatedOutput,

@@ -13,22 +13,26 @@ mod case;
 mod limits;
 mod medium;
 mod observation;
+mod operation;
 mod profile;
 mod rig;
+mod sending;
 mod timeline;
 
 pub use bench::{Bench, ChangeClear, DriveBench};
 pub use bits::ChannelBits;
 pub use capability::{Capabilities, Capability};
-pub use case::{Case, CaseError, Direction, HostService, Operation, Stall, Start};
+pub use case::{Case, CaseError};
 pub use limits::*;
-pub use medium::{ChannelKind, Medium, Track};
+pub use medium::{ChannelKind, Medium, SectorLayout, Track};
 pub use observation::{Item, Observation, ObservationError, Observed, Status};
+pub use operation::{Direction, HostService, Operation, Stall, Start, WriteSource};
 pub use profile::{
-    AlignedMatch, BytePort, ByteUnit, Counter, ErrorFlag, KEYS, Key, MatchFlag, MisalignedMatch,
-    NoDriveRead, Overrun, Partial, Profile, ProfileError, ReadDone, Realign, Recording, Service,
-    StartBusy, StartMatch, Straddle, SyncOffWaiting, SyncOnLive, SyncWrite, Underrun, WriteDone,
-    YesNo, ZeroWords,
+    AlignedMatch, BytePort, ByteUnit, Counter, ErrorFlag, FirstContext, IndexEdge, KEYS, Key,
+    MatchFlag, MisalignedMatch, NoDriveRead, Overrun, Partial, Profile, ProfileError, ReadDone,
+    Realign, Recording, Service, SpliceGuard, StartBusy, StartMatch, Straddle, SyncOffWaiting,
+    SyncOnLive, SyncWrite, Underrun, WriteDone, WriteUnit, YesNo, ZeroWords,
 };
 pub use rig::{DiskSubsystem, Rig, RigError, Setup, SubsystemRig};
+pub use sending::words_to_send;
 pub use timeline::{Action, Event, timeline};

@@ -1,6 +1,6 @@
 //! What came back: every item that the host saw, in the order of time.
 
-use crate::{Action, Event, MAX_EXTRA_ITEMS};
+use crate::{Action, Event, MAX_EXTRA_ITEMS, Track};
 use std::fmt;
 
 /// The bits of a status read; each is a capability of its own.
@@ -140,6 +140,9 @@ pub struct Observed {
 pub struct Observation {
     /// The items, in the order of time; at one moment in the order in which they happened.
     pub items: Vec<Observed>,
+    /// The case's tracks in their order, as they are after the run; none if the implementation
+    /// cannot show its media.
+    pub media: Vec<Track>,
 }
 
 /// Why an observation is none: the adapter's fault, no verdict on the controller.
@@ -163,12 +166,56 @@ impl Observation {
     /// An empty observation.
     #[must_use]
     pub const fn new() -> Self {
-        Self { items: Vec::new() }
+        Self { items: Vec::new(), media: Vec::new() }
     }
 
-    /// Empties it and keeps its memory.
+    /// Empties it; the memory of the items is kept.
     pub fn clear(&mut self) {
         self.items.clear();
+        self.media.clear();
+    }
+
+    /// The words that a read had delivered by the time that item number `until` came.
+    pub fn delivered(&self, transfer: u32, until: usize) -> impl Iterator<Item = u64> + '_ {
+        self.items.iter().take(until).filter_map(move |seen| match seen.item {
+            Item::Word { transfer: of, value } if of == transfer => Some(value),
+            _ => None,
+        })
+    }
+
+    /// Checks that the media, if there are any, are the case's tracks in their order and size.
+    ///
+    /// # Errors
+    /// The first that is not; its index is counted behind the items.
+    pub fn check_media(&self, tracks: &[Track]) -> Result<(), ObservationError> {
+        let fail =
+            |at: usize, why: String| Err(ObservationError { index: self.items.len() + at, why });
+        if self.media.is_empty() {
+            return Ok(());
+        }
+        if self.media.len() != tracks.len() {
+            let (came, due) = (self.media.len(), tracks.len());
+            return fail(0, format!("{came} tracks after the run, the case has {due}"));
+        }
+        for (at, (came, due)) in self.media.iter().zip(tracks).enumerate() {
+            let place = |track: &Track| (track.drive, track.cylinder, track.side);
+            let (bits, due_bits) = (came.medium.track().len(), due.medium.track().len());
+            if place(came) != place(due)
+                || came.medium.layout() != due.medium.layout()
+                || bits != due_bits
+            {
+                return fail(
+                    at,
+                    format!(
+                        "track {at} after the run is {:?} with {bits} bits, the case's is {:?} \
+                         with {due_bits}",
+                        place(came),
+                        place(due)
+                    ),
+                );
+            }
+        }
+        Ok(())
     }
 
     /// Checks the form: times that never go back and stay inside the program; a word only at a
@@ -269,7 +316,9 @@ mod tests {
 
     fn check(events: &[Event], items: &[(u64, Item)]) -> Result<(), String> {
         let items = items.iter().map(|&(at_ns, item)| Observed { at_ns, item }).collect();
-        Observation { items }.check_form(events).map_err(|error| error.to_string())
+        Observation { items, media: Vec::new() }
+            .check_form(events)
+            .map_err(|error| error.to_string())
     }
 
     const WORD: Item = Item::Word { transfer: 0, value: 1 };

@@ -319,6 +319,29 @@ choices! {
         /// `max_words` words.
         Maximum = "maximum",
     }
+    /// What a written word is.
+    WriteUnit {
+        /// Channel bits, written as they are.
+        ChannelWords = "channel-words",
+        /// Data bits, to which the controller makes the clock bits, and marks among them.
+        DataBytes = "data-bytes",
+    }
+    /// The data bit that a write's first clock bit supposes before it.
+    FirstContext {
+        /// A zero.
+        Zero = "0",
+        /// A one.
+        One = "1",
+        /// The last data bit of the write before.
+        Last = "last",
+    }
+    /// An edge of the index.
+    IndexEdge {
+        /// Its begin.
+        Leading = "leading",
+        /// Its end.
+        Trailing = "trailing",
+    }
     /// What the reader sees while no drive gives read data.
     NoDriveRead {
         /// Zeros.
@@ -379,6 +402,56 @@ impl Value for Service {
     }
     fn allowed() -> String {
         "per-word | slots(PERIOD_NS,COUNT), both at least 1".into()
+    }
+}
+
+/// The guards about a splice, in nanoseconds: what is there before, after or between them is free.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct SpliceGuard {
+    /// g1: before the gate's opening.
+    pub before_on_ns: u16,
+    /// g2: after it.
+    pub after_on_ns: u16,
+    /// g3: before the gate's closing.
+    pub before_off_ns: u16,
+    /// g4: after it.
+    pub after_off_ns: u16,
+}
+
+impl SpliceGuard {
+    /// 4 µs on each side of both ends.
+    pub const EVEN: Self =
+        Self { before_on_ns: 4_000, after_on_ns: 4_000, before_off_ns: 4_000, after_off_ns: 4_000 };
+
+    const fn parts(self) -> [u16; 4] {
+        [self.before_on_ns, self.after_on_ns, self.before_off_ns, self.after_off_ns]
+    }
+
+    const fn of(parts: [u16; 4]) -> Self {
+        let [before_on_ns, after_on_ns, before_off_ns, after_off_ns] = parts;
+        Self { before_on_ns, after_on_ns, before_off_ns, after_off_ns }
+    }
+}
+
+impl Value for SpliceGuard {
+    fn text(&self) -> String {
+        self.parts().map(|ns| ns.to_string()).join(",")
+    }
+    fn from_text(text: &str) -> Option<Self> {
+        let parts: Vec<u16> = text.split(',').map_while(|part| part.parse().ok()).collect();
+        let parts = <[u16; 4]>::try_from(parts).ok()?;
+        let even = text.split(',').count() == 4;
+        even.then_some(Self::of(parts)).filter(|guard| guard.code() >= 0)
+    }
+    fn code(&self) -> i64 {
+        self.parts().iter().fold(0, |code, ns| code << 16 | i64::from(*ns))
+    }
+    fn from_code(code: i64) -> Option<Self> {
+        let part = |at: u32| (code >> (16 * at)) as u16;
+        (code >= 0).then_some(Self::of([part(3), part(2), part(1), part(0)]))
+    }
+    fn allowed() -> String {
+        "four whole numbers G1,G2,G3,G4 of nanoseconds, 0 to 65535, the first to 32767".into()
     }
 }
 
@@ -563,6 +636,30 @@ profile! {
     reset_clears_register: YesNo = YesNo::No, YesNo::Yes;
     /// What is read while no drive gives data.
     no_drive_read: NoDriveRead = NoDriveRead::Zeros, NoDriveRead::Zeros;
+    /// Whether written words are channel bits or data with marks.
+    write_unit: WriteUnit = WriteUnit::ChannelWords, WriteUnit::DataBytes;
+    /// The data bit before a write's first, for the first clock bit.
+    first_context: FirstContext = FirstContext::Zero, FirstContext::Last;
+    /// Channel bits from the gate's opening to the first written one.
+    gate_lead: u16 = 0, 0;
+    /// Channel bits from a match to the first written one.
+    match_to_write: u16 = 0, 16;
+    /// How far that may be off, in channel bits.
+    match_jitter: u16 = 1, 1;
+    /// The edge of the index that starts a write.
+    index_edge: IndexEdge = IndexEdge::Leading, IndexEdge::Leading;
+    /// Channel bits at a write's end that it loses.
+    lost_tail: u16 = 0, 0;
+    /// Whether a pulse more follows the last one.
+    tail_pulse: YesNo = YesNo::No, YesNo::No;
+    /// Earliest closing of the gate after the last bit, in channel bits.
+    gate_off_min: u16 = 0, 0;
+    /// Latest closing of the gate after the last bit, in channel bits.
+    gate_off_max: u16 = 1, 1;
+    /// Where a write's two ends leave the medium open.
+    splice_guard: SpliceGuard = SpliceGuard::EVEN, SpliceGuard::EVEN;
+    /// Whether the controller looks at write protect before it writes.
+    checks_protect: YesNo = YesNo::No, YesNo::Yes;
 }
 
 impl Profile {
@@ -647,6 +744,41 @@ impl Profile {
             format!(
                 "`poll_jitter` is {} ns, it must be under a channel bit, {} ns",
                 self.poll_jitter, self.channel_bit_ns
+            ),
+        )?;
+        limit(
+            self.gate_lead <= 1_000 && self.match_to_write <= 1_000,
+            format!(
+                "`gate_lead` is {} and `match_to_write` {} channel bits, the limit is 1 000",
+                self.gate_lead, self.match_to_write
+            ),
+        )?;
+        limit(
+            self.match_jitter <= self.word_bits,
+            format!(
+                "`match_jitter` is {} channel bits, it must be within a word, {}",
+                self.match_jitter, self.word_bits
+            ),
+        )?;
+        limit(
+            self.lost_tail < self.word_bits,
+            format!(
+                "`lost_tail` is {} channel bits, it must be under a word, {}",
+                self.lost_tail, self.word_bits
+            ),
+        )?;
+        limit(
+            self.gate_off_min <= self.gate_off_max && self.gate_off_max <= self.word_bits,
+            format!(
+                "`gate_off_min` {} and `gate_off_max` {} must rise and stay within a word, {} bits",
+                self.gate_off_min, self.gate_off_max, self.word_bits
+            ),
+        )?;
+        limit(
+            self.abort_to_gate <= self.word_bits,
+            format!(
+                "`abort_to_gate` is {} channel bits, it must be within a word, {}",
+                self.abort_to_gate, self.word_bits
             ),
         )?;
         limit(

@@ -1,7 +1,8 @@
 //! The seams: what an implementer writes, and what trackproof runs.
 
 use crate::{
-    Bench, Capabilities, Case, Event, Observation, ObservationError, Profile, Track, timeline,
+    Action, Bench, Capabilities, Capability, Case, Event, Observation, ObservationError, Profile,
+    Track, timeline, words_to_send,
 };
 use std::fmt;
 
@@ -121,6 +122,30 @@ pub trait DiskSubsystem {
     /// # Errors
     /// When it cannot go on.
     fn run(&mut self, events: &[Event], out: &mut Observation) -> Result<(), RigError>;
+
+    /// Hands over the words of the write that is request number `transfer`, before the event of
+    /// that request; whoever can write keeps them and fetches the next one at each service that
+    /// the write can use. A word's low W bits count, the first channel bit is the highest.
+    ///
+    /// # Errors
+    /// When it cannot write.
+    fn give(&mut self, transfer: u32, words: &[u64]) -> Result<(), RigError> {
+        let why = format!("cannot write ({} words of transfer {transfer})", words.len());
+        Err(RigError::Implementation { call: "give", why })
+    }
+
+    /// Shows a track as it is now, after the run. `track` comes as it was at power-up; its bits
+    /// are to be replaced, its place, form and length stay.
+    ///
+    /// # Errors
+    /// When it cannot show its media.
+    fn show(&mut self, track: &mut Track) -> Result<(), RigError> {
+        let why = format!(
+            "cannot show drive {} cylinder {} side {}",
+            track.drive, track.cylinder, track.side
+        );
+        Err(RigError::Implementation { call: "show", why })
+    }
 }
 
 /// Makes a rig of a disk subsystem: works out the timeline and checks the observation's form.
@@ -128,12 +153,33 @@ pub trait DiskSubsystem {
 pub struct SubsystemRig<S> {
     subsystem: S,
     events: Vec<Event>,
+    words: Vec<u64>,
+    media: Vec<Track>,
 }
 
 impl<S: DiskSubsystem> SubsystemRig<S> {
     /// The rig around `subsystem`.
     pub const fn new(subsystem: S) -> Self {
-        Self { subsystem, events: Vec::new() }
+        Self { subsystem, events: Vec::new(), words: Vec::new(), media: Vec::new() }
+    }
+}
+
+impl<S: DiskSubsystem> SubsystemRig<S> {
+    /// Runs all events. A write may send what a read of the same run delivers, so the events are
+    /// given up to each write, then its words, then the rest.
+    fn live_through(&mut self, case: &Case, out: &mut Observation) -> Result<(), RigError> {
+        let mut from = 0;
+        for at in 0..self.events.len() {
+            let Action::Write { transfer, .. } = self.events[at].action else { continue };
+            if at > from {
+                self.subsystem.run(&self.events[from..at], out)?;
+            }
+            from = at;
+            let delivered = |of| out.delivered(of, out.items.len());
+            words_to_send(case, transfer, delivered, &mut self.words);
+            self.subsystem.give(transfer, &self.words)?;
+        }
+        self.subsystem.run(&self.events[from..], out)
     }
 }
 
@@ -147,12 +193,22 @@ impl<S: DiskSubsystem> Rig for SubsystemRig<S> {
     }
 
     fn run(&mut self, case: &Case, observation: &mut Observation) -> Result<(), RigError> {
+        self.media.append(&mut observation.media);
         observation.clear();
         timeline(case, &mut self.events);
         let setup = Setup { profile: &case.profile, bench: &case.bench, tracks: &case.tracks };
         self.subsystem.power_up(setup)?;
-        self.subsystem.run(&self.events, observation)?;
-        observation.check_form(&self.events).map_err(RigError::Form)
+        self.live_through(case, observation)?;
+        observation.check_form(&self.events).map_err(RigError::Form)?;
+        if self.subsystem.capabilities().has(Capability::Media) {
+            for track in &case.tracks {
+                let mut shown = self.media.pop().unwrap_or_else(|| track.clone());
+                shown.copy_from(track);
+                self.subsystem.show(&mut shown)?;
+                observation.media.push(shown);
+            }
+        }
+        observation.check_media(&case.tracks).map_err(RigError::Form)
     }
 
     fn reset(&mut self) -> Result<(), RigError> {

@@ -30,6 +30,13 @@ pub enum Action {
         /// When it begins.
         start: Start,
     },
+    /// A request to write.
+    Write {
+        /// The number of this transfer, counted together with the reads.
+        transfer: u32,
+        /// When it begins.
+        start: Start,
+    },
     /// The bus is the controller's to move one word of that transfer; void when that transfer
     /// does not run or no word waits.
     Service {
@@ -86,6 +93,10 @@ pub fn timeline(case: &Case, events: &mut Vec<Event>) {
                 transfer += 1;
                 Some(Action::Read { transfer: transfer - 1, words: *words, start: *start })
             }
+            Operation::Write { start, .. } => {
+                transfer += 1;
+                Some(Action::Write { transfer: transfer - 1, start: *start })
+            }
             Operation::Abort => Some(Action::Abort),
             Operation::PollStatus => Some(Action::PollStatus),
             Operation::PollByte => Some(Action::PollByte),
@@ -93,7 +104,7 @@ pub fn timeline(case: &Case, events: &mut Vec<Event>) {
             Operation::Reset => Some(Action::Reset),
         };
         events.extend(action.map(|action| Event { at_ns, action, operation: operation_index }));
-        if let Operation::Read { service, .. } = operation {
+        if let Some(service) = operation.service() {
             let (interval_ns, each) = match case.profile.service {
                 Service::PerWord => (service.interval_ns, 1),
                 Service::Slots { period_ns, count } => (u64::from(period_ns), count),

@@ -39,7 +39,8 @@ fn more_items_than_one_drain_holds_come_in_several() {
 fn a_table_that_ends_early_lacks_only_what_is_optional() {
     let compiled = compile(&[("TABLE_BYTES", "offsetof(tp_adapter,last_error)")]);
     assert_eq!(compiled.run().unwrap().items.len(), 5);
-    let compiled = compile(&[("TABLE_BYTES", "sizeof(tp_adapter)-1"), ("RUN", "return TP_FAIL;")]);
+    let compiled =
+        compile(&[("TABLE_BYTES", "offsetof(tp_adapter,give)-1"), ("RUN", "return TP_FAIL;")]);
     let error = compiled.run().unwrap_err().to_string();
     assert!(error.contains("no reason"), "half a pointer is none: {error}");
 }

@@ -147,7 +147,7 @@ static const struct {
     void *later[3];
 } table = {
     {TABLE_BYTES, TABLE_MAJOR, TP_ABI_MINOR, NAME, create, destroy, capabilities, profile, power_up,
-     run, DRAIN_FUNCTION, last_error},
+     run, DRAIN_FUNCTION, last_error, 0, 0},
     {0},
 };
 
