@@ -1,7 +1,8 @@
-//! Soft-sector layouts: which fields stand on a track, how long, in which order.
+//! Layouts: which fields stand on a track, how long, in which order.
 //!
-//! A [`Layout`] is numbers only, so that every standard format is one of its values. [`encode`]
-//! lays a track out, [`decode`] finds the sectors on it again at any phase. The codes are
+//! A [`Layout`] is the numbers of a soft-sector format, so that every standard format is one of
+//! its values; a [`FullTrack`] has sectors without gaps; [`TrackLayout`] is either. [`encode`] lays
+//! a track out, [`decode`] finds the sectors on it again at any phase. The codes are
 //! [`code`](crate::code)'s matter, the checks [`check`](crate::check)'s.
 //!
 //! Source of fields, order and fill bytes: SMSC LPC47M102 data sheet, p. 49; for MFM also
@@ -9,14 +10,22 @@
 
 mod decode;
 mod encode;
+mod error;
 pub(crate) mod field;
+mod found;
+pub mod full_track;
+mod track_layout;
 
-pub use decode::{DecodedTrack, Defect, DefectKind, FoundSector, decode};
+pub use decode::decode;
 pub use encode::{EncodedTrack, SectorData, encode};
+pub use error::LayoutError;
+pub use found::{DecodedTrack, Defect, DefectKind, FoundSector};
+pub use full_track::FullTrack;
+pub use track_layout::TrackLayout;
 
-use crate::code::{Before, Mark};
+use crate::code::Mark;
 use std::fmt;
-use trackproof_contract::{ChannelBits, MAX_TRACK_BITS, Recording};
+use trackproof_contract::{MAX_TRACK_BITS, Recording};
 
 /// The fourth byte of an identifier mark, and the whole of it in FM.
 pub const IDENTIFIER_MARK: u8 = 0xfe;
@@ -208,14 +217,6 @@ impl Layout {
             Recording::Fm => [&[], std::slice::from_ref(byte)],
         }
     }
-
-    /// Appends data bytes in the layout's code.
-    fn push(&self, before: Before, data: &[u8], track: &mut ChannelBits) {
-        match self.recording {
-            Recording::Mfm => crate::code::mfm_fast::encode(before, data, track),
-            Recording::Fm => crate::code::encode(Recording::Fm, before, data, track),
-        }
-    }
 }
 
 /// What an address field says.
@@ -227,7 +228,7 @@ pub struct Address {
     pub side: u8,
     /// The sector's number.
     pub sector: u8,
-    /// The size code.
+    /// The size code; 0 in the full-track layout, which has none.
     pub size_code: u8,
 }
 
@@ -266,6 +267,10 @@ pub enum FieldKind {
     Gap3,
     /// From the last gap 3 to index.
     Gap4b,
+    /// The sync words that open a sector of the full-track layout.
+    SyncWords,
+    /// From the full-track layout's last sector to index.
+    Filler,
 }
 
 impl FieldKind {
@@ -286,6 +291,8 @@ impl FieldKind {
             Self::DataCheck => "data check",
             Self::Gap3 => "gap 3",
             Self::Gap4b => "gap 4b",
+            Self::SyncWords => "sync words",
+            Self::Filler => "filler",
         }
     }
 }
@@ -302,80 +309,3 @@ pub struct Field {
     /// Its length.
     pub channel_bits: usize,
 }
-
-/// Why a layout makes no track.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum LayoutError {
-    /// A size code past the limit.
-    Size {
-        /// The layout's size code.
-        size_code: u8,
-    },
-    /// A turn past the limit.
-    Turn {
-        /// The layout's turn.
-        channel_bits: usize,
-    },
-    /// The fields take more than a turn.
-    Fit {
-        /// From index to the first sector.
-        preamble_bytes: usize,
-        /// Sectors a track.
-        sectors: u8,
-        /// What each sector takes.
-        sector_span_bytes: usize,
-        /// What there is.
-        turn_bytes: usize,
-    },
-    /// Not as many sectors as the layout has.
-    Sectors {
-        /// As many were given.
-        given: usize,
-        /// As many the layout has.
-        wanted: u8,
-    },
-    /// A sector's data of another length.
-    Data {
-        /// The sector's number.
-        sector: usize,
-        /// Its length.
-        given: usize,
-        /// What its size code asks for.
-        wanted: usize,
-    },
-}
-
-impl fmt::Display for LayoutError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::Size { size_code } => {
-                write!(f, "size code {size_code}: the limit is {MAX_SIZE_CODE}, 16 384 bytes")
-            }
-            Self::Turn { channel_bits } => write!(
-                f,
-                "a turn of {channel_bits} channel bits: the limit is {MAX_TRACK_BITS}, take fewer \
-                 bytes a turn"
-            ),
-            Self::Fit { preamble_bytes, sectors, sector_span_bytes, turn_bytes } => {
-                let taken = preamble_bytes + usize::from(*sectors) * sector_span_bytes;
-                write!(
-                    f,
-                    "the layout takes {preamble_bytes} + {sectors} x {sector_span_bytes} = {taken} \
-                     bytes, a turn has {turn_bytes}: shorten gaps or leave out sectors, {} bytes in \
-                     all",
-                    taken - turn_bytes
-                )
-            }
-            Self::Sectors { given, wanted } => {
-                write!(f, "{given} sectors were given for a track of {wanted}: give each its data")
-            }
-            Self::Data { sector, given, wanted } => write!(
-                f,
-                "sector {sector} was given {given} bytes, its size code asks for {wanted}: fill or \
-                 cut the data"
-            ),
-        }
-    }
-}
-
-impl std::error::Error for LayoutError {}

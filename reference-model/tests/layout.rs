@@ -143,7 +143,7 @@ fn random_sectors_come_back_at_every_phase() {
                             && field.sector == Some(sector.address.sector)
                     })
                     .unwrap();
-                assert_eq!((sector.start_bit + by) % track.bits.len(), mark.start_bit);
+                assert_eq!((sector.start_bit() + by) % track.bits.len(), mark.start_bit);
             }
         }
     }

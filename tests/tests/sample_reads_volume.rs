@@ -23,7 +23,7 @@ enum Sync {
 
 /// How many words a host reads so that every sector comes by in one piece.
 fn words(profile: &Profile) -> usize {
-    read_bits(LAYOUT.turn_bits(), &LAYOUT, profile.word_bits.into())
+    read_bits(LAYOUT.turn_bits(), LAYOUT, profile.word_bits.into())
         .div_ceil(profile.word_bits.into())
 }
 
@@ -89,11 +89,11 @@ fn read(sample: &OpenSample, sync: Sync, tracks: &[(u8, u8, ChannelBits)]) -> Go
         assert_eq!(got.len(), words(&case.profile), "{name}: words");
         let word_bits = usize::from(case.profile.word_bits);
         let found = match sync {
-            Sync::Hardware => by_hardware(&got, word_bits, &LAYOUT),
+            Sync::Hardware => by_hardware(&got, word_bits, LAYOUT),
             Sync::Software => {
                 let mut raw = ChannelBits::new();
                 got.iter().for_each(|word| raw.push(*word, word_bits));
-                by_software(&raw, &LAYOUT)
+                by_software(&raw, LAYOUT)
             }
         };
         assert_eq!(found.len(), usize::from(SECTORS), "{name}: good sectors");

@@ -91,8 +91,8 @@ fn all_tracks_decode_back_to_the_same_bytes_at_any_phase() {
         plain.extend(found.sectors.into_iter().map(|sector| (sector.address, sector.data)));
 
         let mut raw = ChannelBits::new();
-        raw.push_cyclic(track, by, read_bits(track.len(), &LAYOUT, 16));
-        by_host.extend(by_software(&raw, &LAYOUT));
+        raw.push_cyclic(track, by, read_bits(track.len(), LAYOUT, 16));
+        by_host.extend(by_software(&raw, LAYOUT));
     }
     assert!(plain == by_host);
     assert!(assemble(&plain).unwrap() == image);

@@ -25,6 +25,18 @@ pub fn encode(before: Before, data: &[u8], track: &mut ChannelBits) {
     }
 }
 
+/// Appends the channel bits of `data` with all clock bits 0, for
+/// [`regenerate_clocks`] to fill in once what stands before and after is known.
+pub fn push_data_bits(data: &[u8], track: &mut ChannelBits) {
+    let (quads, rest) = data.as_chunks::<4>();
+    for quad in quads {
+        track.push(spread(u32::from_be_bytes(*quad)), 64);
+    }
+    for byte in rest {
+        track.push(spread(u32::from(*byte)), 16);
+    }
+}
+
 /// The same as [`decode`](super::decode).
 #[must_use]
 pub fn decode(track: &ChannelBits, start: usize, count: usize) -> Vec<u8> {

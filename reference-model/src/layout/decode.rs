@@ -1,104 +1,9 @@
 //! Finding the sectors of a track again, at any phase, and naming what is wrong with them.
 
 use super::field::{FoundMark, ReadField, find_marks, read_address, read_data};
-use super::{Address, FieldKind, Layout};
-use std::collections::BTreeSet;
-use std::fmt;
+use super::found::Findings;
+use super::{DecodedTrack, DefectKind, Field, FieldKind, FoundSector, Layout};
 use trackproof_contract::ChannelBits;
-
-/// A sector with its identifier and its data field.
-#[derive(Debug, Clone, PartialEq, Eq, Hash)]
-pub struct FoundSector {
-    /// What its address field says.
-    pub address: Address,
-    /// Whether the address's check is right.
-    pub address_check_right: bool,
-    /// Whether the data stand behind a deleted data mark.
-    pub deleted: bool,
-    /// The data.
-    pub data: Vec<u8>,
-    /// Whether the data's check is right.
-    pub data_check_right: bool,
-    /// The first channel bit of its identifier mark.
-    pub start_bit: usize,
-}
-
-/// Something that is not as the layout asks, and where.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub struct Defect {
-    /// What.
-    pub kind: DefectKind,
-    /// In which field.
-    pub field: FieldKind,
-    /// The sector's number, where one could be read.
-    pub sector: Option<u8>,
-    /// The channel bit, from the given track's first; 0 where a sector is missing.
-    pub at_bit: usize,
-}
-
-/// What can be wrong.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum DefectKind {
-    /// A check that is not its field's.
-    Check {
-        /// As recorded.
-        recorded: u16,
-        /// As computed over the field.
-        computed: u16,
-    },
-    /// A clock bit that the code does not ask for.
-    Clock,
-    /// A size code that is not the layout's.
-    SizeCode {
-        /// As recorded.
-        recorded: u8,
-        /// The layout's.
-        wanted: u8,
-    },
-    /// An identifier that no data field follows in reach.
-    NoData,
-    /// A data field that no identifier precedes in reach.
-    NoIdentifier,
-    /// A sector number with a right check, for the second time on this track.
-    Twice,
-    /// A sector of the layout that has no identifier with a right check.
-    Missing,
-}
-
-impl fmt::Display for Defect {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        if let Some(sector) = self.sector {
-            write!(f, "sector {sector}, ")?;
-        }
-        f.write_str(self.field.name())?;
-        if self.kind != DefectKind::Missing {
-            write!(f, " at channel bit {}", self.at_bit)?;
-        }
-        f.write_str(": ")?;
-        match self.kind {
-            DefectKind::Check { recorded, computed } => {
-                write!(f, "recorded {recorded:04x}, the field's own check is {computed:04x}")
-            }
-            DefectKind::Clock => f.write_str("a clock bit that the code does not ask for"),
-            DefectKind::SizeCode { recorded, wanted } => {
-                write!(f, "size code {recorded}, the layout has {wanted}")
-            }
-            DefectKind::NoData => f.write_str("no data mark follows in reach"),
-            DefectKind::NoIdentifier => f.write_str("no identifier comes before it in reach"),
-            DefectKind::Twice => f.write_str("the track has this sector already"),
-            DefectKind::Missing => f.write_str("none on this track has a right check"),
-        }
-    }
-}
-
-/// What a track holds.
-#[derive(Debug, Clone, Default, PartialEq, Eq)]
-pub struct DecodedTrack {
-    /// The sectors, in the order of their identifiers.
-    pub sectors: Vec<FoundSector>,
-    /// All that is wrong, in the order of finding; sectors that are missing come last.
-    pub defects: Vec<Defect>,
-}
 
 /// Finds the sectors of a whole track, which is a circle: any channel bit may come first.
 ///
@@ -116,34 +21,11 @@ pub struct DecodedTrack {
 /// ```
 #[must_use]
 pub fn decode(track: &ChannelBits, layout: &Layout) -> DecodedTrack {
-    if track.is_empty() {
-        return Findings::default().complete(layout);
-    }
-    Reading::new(track, layout).findings().complete(layout)
-}
-
-/// What has been found so far.
-#[derive(Default)]
-struct Findings {
-    track: DecodedTrack,
-    /// Addresses with a right check.
-    identified: BTreeSet<Address>,
-}
-
-impl Findings {
-    fn complete(mut self, layout: &Layout) -> DecodedTrack {
-        for sector in 1..=layout.sectors {
-            if !self.identified.iter().any(|address| address.sector == sector) {
-                self.track.defects.push(Defect {
-                    kind: DefectKind::Missing,
-                    field: FieldKind::IdentifierMark,
-                    sector: Some(sector),
-                    at_bit: 0,
-                });
-            }
-        }
-        self.track
-    }
+    let found = match track.len() {
+        0 => Findings::new(0),
+        _ => Reading::new(track, layout).findings(),
+    };
+    found.complete(layout.sectors, FieldKind::IdentifierMark)
 }
 
 /// A track, lengthened so far round that each sector stands in it in one piece.
@@ -163,7 +45,7 @@ impl<'a> Reading<'a> {
     }
 
     fn findings(&self) -> Findings {
-        let mut found = Findings::default();
+        let mut found = Findings::new(self.turn_bits);
         let mut used = Vec::new();
         for (place, mark) in self.marks.iter().enumerate() {
             if mark.is_identifier() && mark.start_bit < self.turn_bits {
@@ -173,12 +55,8 @@ impl<'a> Reading<'a> {
         for mark in &self.marks {
             let unused = !mark.is_identifier() && !used.contains(&mark.start_bit);
             if unused && mark.start_bit < self.turn_bits {
-                found.track.defects.push(Defect {
-                    kind: DefectKind::NoIdentifier,
-                    field: FieldKind::DataMark,
-                    sector: None,
-                    at_bit: mark.start_bit,
-                });
+                let at_bit = mark.start_bit;
+                found.defect(DefectKind::NoIdentifier, FieldKind::DataMark, None, at_bit);
             }
         }
         found
@@ -192,13 +70,12 @@ impl<'a> Reading<'a> {
         found: &mut Findings,
     ) -> Option<usize> {
         let (address, field) = read_address(mark, &self.bits, self.layout)?;
-        let sector = Some(address.sector);
-        let again = field.check_is_right() && !found.identified.insert(address);
-        let mut defect = |kind, field, at_bit: usize| {
-            let at_bit = at_bit % self.turn_bits;
-            found.track.defects.push(Defect { kind, field, sector, at_bit });
-        };
-        self.judge(mark, &field, FieldKind::Address, FieldKind::AddressCheck, &mut defect);
+        let again = field.check_is_right() && !found.identify(address);
+        let mut fields = Vec::new();
+        let kinds = [FieldKind::IdentifierMark, FieldKind::Address, FieldKind::AddressCheck];
+        fields.extend(self.judge(mark, &field, kinds, address.sector, found));
+        let mut defect =
+            |kind, field, at_bit| found.defect(kind, field, Some(address.sector), at_bit);
         if address.size_code != self.layout.size_code {
             let (recorded, wanted) = (address.size_code, self.layout.size_code);
             defect(DefectKind::SizeCode { recorded, wanted }, FieldKind::Address, mark.end_bit);
@@ -214,35 +91,43 @@ impl<'a> Reading<'a> {
             defect(DefectKind::NoData, FieldKind::IdentifierMark, mark.start_bit);
             return None;
         };
-        self.judge(data_mark, &data, FieldKind::Data, FieldKind::DataCheck, &mut defect);
+        let kinds = [FieldKind::DataMark, FieldKind::Data, FieldKind::DataCheck];
+        fields.extend(self.judge(data_mark, &data, kinds, address.sector, found));
         found.track.sectors.push(FoundSector {
             address,
             address_check_right: field.check_is_right(),
             deleted: data_mark.is_deleted_data(),
             data_check_right: data.check_is_right(),
             data: data.bytes,
-            start_bit: mark.start_bit,
+            fields,
         });
         Some(data_mark.start_bit % self.turn_bits)
     }
 
-    /// Says what is wrong with a field and its check.
+    /// Says what is wrong with a field and its check; gives back where mark, field and check
+    /// stand, whose kinds are `kinds`.
     fn judge(
         &self,
         mark: &FoundMark,
         field: &ReadField,
-        kind: FieldKind,
-        check: FieldKind,
-        defect: &mut impl FnMut(DefectKind, FieldKind, usize),
-    ) {
+        kinds: [FieldKind; 3],
+        sector: u8,
+        found: &mut Findings,
+    ) -> [Field; 3] {
+        let [mark_kind, kind, check] = kinds;
         let check_bit = field.end_bit - super::CHECK_BYTES * super::BYTE_BITS;
         if !field.check_is_right() {
             let (recorded, computed) = (field.recorded_check, field.computed_check);
-            defect(DefectKind::Check { recorded, computed }, check, check_bit);
+            found.defect(DefectKind::Check { recorded, computed }, check, Some(sector), check_bit);
         }
-        if let Some(offset) = field.first_wrong_clock(mark, &self.bits, self.layout) {
-            let at_bit = mark.end_bit + offset;
-            defect(DefectKind::Clock, if at_bit < check_bit { kind } else { check }, at_bit);
+        if let Some(at_bit) = field.first_wrong_clock(mark, &self.bits, self.layout) {
+            let in_field = if at_bit < check_bit { kind } else { check };
+            found.defect(DefectKind::Clock, in_field, Some(sector), at_bit);
         }
+        [
+            found.field(mark_kind, sector, mark.start_bit, mark.end_bit),
+            found.field(kind, sector, mark.end_bit, check_bit),
+            found.field(check, sector, check_bit, field.end_bit),
+        ]
     }
 }

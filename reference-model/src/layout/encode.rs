@@ -1,5 +1,6 @@
 //! Laying a track out: from sectors to channel bits, with every field's place.
 
+use super::field::push;
 use super::{
     Address, BYTE_BITS, CHECK_BYTES, DATA_MARK, DELETED_DATA_MARK, Field, FieldKind,
     IDENTIFIER_MARK, INDEX_MARK, Layout, LayoutError, Preamble,
@@ -24,6 +25,12 @@ impl<'a> SectorData<'a> {
         match self {
             Self::Kept(bytes) | Self::Deleted(bytes) => bytes,
         }
+    }
+
+    /// Whether they stand behind a deleted data mark.
+    #[must_use]
+    pub const fn is_deleted(self) -> bool {
+        matches!(self, Self::Deleted(_))
     }
 
     const fn mark(self) -> &'static u8 {
@@ -54,13 +61,14 @@ impl EncodedTrack {
     /// [`regenerate_clocks`](crate::code::regenerate_clocks) has to leave alone.
     #[must_use]
     pub fn special_bytes(&self) -> Vec<usize> {
-        use FieldKind::{DataMark, IdentifierMark, IndexMark};
+        use FieldKind::{DataMark, IdentifierMark, IndexMark, SyncWords};
         self.fields
             .iter()
-            .filter(|field| matches!(field.kind, IndexMark | IdentifierMark | DataMark))
+            .filter(|field| matches!(field.kind, IndexMark | IdentifierMark | DataMark | SyncWords))
             .flat_map(|field| {
-                // MFM: three special bytes and an ordinary one; FM: one special byte.
-                let special = (field.channel_bits / BYTE_BITS - 1).max(1);
+                // MFM: three special bytes and an ordinary one; FM: one special byte; sync words
+                // are three special bytes.
+                let special = (field.channel_bits / BYTE_BITS).min(3);
                 (0..special).map(|byte| field.start_bit + byte * BYTE_BITS)
             })
             .collect()
@@ -180,7 +188,7 @@ impl<'a> Pen<'a> {
     }
 
     fn write(&mut self, bytes: &[u8]) {
-        self.layout.push(self.before, bytes, &mut self.track);
+        push(self.layout.recording, self.before, bytes, &mut self.track);
         self.before = self.before.after(bytes);
     }
 

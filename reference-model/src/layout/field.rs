@@ -42,7 +42,7 @@ fn mark_words(layout: &Layout) -> [(u64, &'static u8); 3] {
             bits.push(mark.channel_bits().into(), BYTE_BITS);
         }
         let last = special.last().map_or(0, |mark| mark.data);
-        layout.push(Before::Zero.after(&[last]), ordinary, &mut bits);
+        push(layout.recording, Before::Zero.after(&[last]), ordinary, &mut bits);
         (bits.window(bits.len() - BYTE_BITS, BYTE_BITS), byte)
     })
 }
@@ -120,24 +120,44 @@ impl ReadField {
         Some(Self { bytes, recorded_check, computed_check, end_bit })
     }
 
-    /// The first channel bit, counted from the field's begin, that is not what the code makes of
-    /// the bytes and their check; clock bits are all that it can be.
+    /// The first channel bit that is not what the code makes of the bytes and their check; clock
+    /// bits are all that it can be.
     pub(crate) fn first_wrong_clock(
         &self,
         mark: &FoundMark,
         bits: &ChannelBits,
         layout: &Layout,
     ) -> Option<usize> {
-        let mut legal = ChannelBits::new();
+        let recorded = [&self.bytes[..], &self.recorded_check.to_be_bytes()].concat();
         let before = Before::Zero.after(&[*mark.byte]);
-        layout.push(before, &self.bytes, &mut legal);
-        layout.push(before.after(&self.bytes), &self.recorded_check.to_be_bytes(), &mut legal);
-        (0..legal.len()).step_by(64).find_map(|start| {
-            let count = (legal.len() - start).min(64);
-            let read = bits.window(mark.end_bit + start, count);
-            let differing = (read ^ legal.window(start, count)) << (64 - count);
-            (differing != 0).then(|| start + differing.leading_zeros() as usize)
-        })
+        first_wrong_clock(layout.recording, before, &recorded, bits, mark.end_bit)
+    }
+}
+
+/// The first channel bit that is not what the code makes of `data`, which was read from channel
+/// bit `start_bit` on; clock bits are all that it can be.
+pub(crate) fn first_wrong_clock(
+    recording: Recording,
+    before: Before,
+    data: &[u8],
+    bits: &ChannelBits,
+    start_bit: usize,
+) -> Option<usize> {
+    let mut legal = ChannelBits::new();
+    push(recording, before, data, &mut legal);
+    (0..legal.len()).step_by(64).find_map(|start| {
+        let count = (legal.len() - start).min(64);
+        let read = bits.window(start_bit + start, count);
+        let differing = (read ^ legal.window(start, count)) << (64 - count);
+        (differing != 0).then(|| start_bit + start + differing.leading_zeros() as usize)
+    })
+}
+
+/// Appends data bytes in a code, by its fastest way.
+pub(super) fn push(recording: Recording, before: Before, data: &[u8], track: &mut ChannelBits) {
+    match recording {
+        Recording::Mfm => mfm_fast::encode(before, data, track),
+        Recording::Fm => crate::code::encode(Recording::Fm, before, data, track),
     }
 }
 
