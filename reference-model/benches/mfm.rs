@@ -53,4 +53,11 @@ fn main() {
         || drop(black_box(code::regenerate_clocks(Recording::Mfm, black_box(&track), &[]))),
         || drop(black_box(mfm_fast::regenerate_clocks(black_box(&track), &[]))),
     );
+    let time = best(|| drop(black_box(code::free_on_real(Recording::Mfm, black_box(&track)))));
+    let rate = track.len() as f64 / time.as_secs_f64() / 1e6;
+    println!("what is free on a real medium: {rate:.0} M channel bits/s of a legal track");
+    let noise = ChannelBits::from_bytes(&data.repeat(2), 16 * TRACK_BYTES);
+    let time = best(|| drop(black_box(code::free_on_real(Recording::Mfm, black_box(&noise)))));
+    let rate = noise.len() as f64 / time.as_secs_f64() / 1e6;
+    println!("what is free on a real medium: {rate:.0} M channel bits/s of arbitrary ones");
 }

@@ -8,13 +8,19 @@
 //! only between two zeros). FM: SA810/860 OEM manual, 1.4.8 (a clock transition in every cell).
 //! Most significant bit first: the same manual, 6.1.
 
+mod clock;
 mod mark;
 pub mod mfm_fast;
+mod real;
 pub mod run_length;
 
+pub use clock::{
+    ClockError, ClockFault, clock_differences, clock_faults, regenerate_clocks,
+    regenerate_stream_clocks,
+};
 pub use mark::Mark;
+pub use real::free_on_real;
 
-use std::fmt;
 use trackproof_contract::{ChannelBits, Recording};
 
 /// The data bit before the first one of a stretch: it decides that one's clock bit.
@@ -107,79 +113,3 @@ pub const fn data_byte(channel_bits: u16) -> u8 {
 pub const fn clock_byte(channel_bits: u16) -> u8 {
     data_byte(channel_bits >> 1)
 }
-
-/// Gives every data bit of a whole track the clock bit that the code asks for.
-///
-/// The track is a circle; its bit 0 is a clock bit. The clock bits of the [`Mark`]s, which begin
-/// at the channel bits `marks`, stay as they are; a mark's data bits are neighbours like any.
-/// A legal stream comes back unchanged.
-///
-/// # Errors
-/// [`ClockError`] when there is no whole number of cells, or a mark begins outside the track or
-/// in the middle of a cell.
-pub fn regenerate_clocks(
-    recording: Recording,
-    track: &ChannelBits,
-    marks: &[usize],
-) -> Result<ChannelBits, ClockError> {
-    let kept = mark_clocks(track, marks)?;
-    let mut legal = track.clone();
-    for clock in (0..track.len()).step_by(2) {
-        let before = Before::bit(track.get((clock + track.len() - 1) % track.len()));
-        legal.set(clock, clock_bit(recording, before, track.get(clock + 1)));
-    }
-    for clock in kept {
-        legal.set(clock, track.get(clock));
-    }
-    Ok(legal)
-}
-
-/// The places of all clock bits that belong to marks.
-fn mark_clocks(track: &ChannelBits, marks: &[usize]) -> Result<Vec<usize>, ClockError> {
-    if !track.len().is_multiple_of(2) {
-        return Err(ClockError::HalfCell { channel_bits: track.len() });
-    }
-    if let Some(start) = marks.iter().find(|start| **start >= track.len() || *start % 2 == 1) {
-        return Err(ClockError::Mark { start_bit: *start, channel_bits: track.len() });
-    }
-    Ok(marks
-        .iter()
-        .flat_map(|start| (0..8).map(move |bit| (start + 2 * bit) % track.len()))
-        .collect())
-}
-
-/// Why no clock bits could be made.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub enum ClockError {
-    /// The track is no whole number of cells.
-    HalfCell {
-        /// Its length.
-        channel_bits: usize,
-    },
-    /// A mark begins where none can.
-    Mark {
-        /// Where it was said to begin.
-        start_bit: usize,
-        /// The track's length.
-        channel_bits: usize,
-    },
-}
-
-impl fmt::Display for ClockError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        match self {
-            Self::HalfCell { channel_bits } => write!(
-                f,
-                "a track of {channel_bits} channel bits ends in half a cell; clock bits need an \
-                 even number"
-            ),
-            Self::Mark { start_bit, channel_bits } => write!(
-                f,
-                "a mark cannot begin at channel bit {start_bit}: give an even number below the \
-                 track's length, {channel_bits}"
-            ),
-        }
-    }
-}
-
-impl std::error::Error for ClockError {}

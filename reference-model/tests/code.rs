@@ -6,9 +6,10 @@ mod random;
 
 use std::collections::BTreeSet;
 use trackproof_contract::{ChannelBits, Recording};
-use trackproof_model::code::run_length::{first_outside, intervals, limits};
+use trackproof_model::code::run_length::{first_outside, intervals, limits, outside, transitions};
 use trackproof_model::code::{
-    Before, ClockError, Mark, clock_byte, data_byte, decode, encode, mfm_fast, regenerate_clocks,
+    Before, ClockError, ClockFault, Mark, clock_byte, clock_faults, data_byte, decode, encode,
+    mfm_fast, regenerate_clocks, regenerate_stream_clocks,
 };
 
 const BOTH: [Before; 2] = [Before::Zero, Before::One];
@@ -142,6 +143,74 @@ fn regenerating_clocks_is_the_same_in_both_and_changes_no_legal_track() {
 }
 
 #[test]
+fn a_streams_first_clock_bit_follows_the_data_bit_that_is_given() {
+    for length in 1..100 {
+        let data = random::bytes(length as u64, length);
+        for before in BOTH {
+            let expected = mfm(before, &data);
+            let mut clockless = ChannelBits::new();
+            mfm_fast::push_data_bits(&data, &mut clockless);
+            assert!((0..clockless.len()).step_by(2).all(|clock| !clockless.get(clock)));
+            let plain = regenerate_stream_clocks(Recording::Mfm, before, &clockless, &[]).unwrap();
+            assert_eq!(plain, expected);
+            let fast = mfm_fast::regenerate_stream_clocks(before, &clockless, &[]).unwrap();
+            assert_eq!(fast, expected);
+            // A stream cut in two is the same where the last data bit is carried over.
+            let (head, tail) = data.split_at(length / 2);
+            let mut joined = mfm(before, head);
+            encode(Recording::Mfm, before.after(head), tail, &mut joined);
+            assert_eq!(joined, expected);
+        }
+    }
+}
+
+#[test]
+fn a_mark_cut_short_by_the_end_keeps_its_clocks_at_a_streams_end_and_over_a_tracks_wrap() {
+    let bits = ChannelBits::from_bytes(&random::bytes(3, 8), 64);
+    let marks = [56];
+    for before in BOTH {
+        let plain = regenerate_stream_clocks(Recording::Mfm, before, &bits, &marks).unwrap();
+        assert_eq!(mfm_fast::regenerate_stream_clocks(before, &bits, &marks).unwrap(), plain);
+        let without = regenerate_stream_clocks(Recording::Mfm, before, &bits, &[]).unwrap();
+        assert_eq!(plain.window(0, 56), without.window(0, 56), "nothing is kept at the begin");
+        assert_eq!(plain.window(56, 8), bits.window(56, 8));
+    }
+    let track = regenerate_clocks(Recording::Mfm, &bits, &marks).unwrap();
+    assert_eq!(mfm_fast::regenerate_clocks(&bits, &marks).unwrap(), track);
+    assert_eq!(track.window(0, 8), bits.window(0, 8));
+    assert_eq!(track.window(56, 8), bits.window(56, 8));
+}
+
+#[test]
+fn every_missing_and_every_surplus_clock_bit_is_named_and_none_else() {
+    for length in 4..80 {
+        let bytes = random::bytes(length as u64, length);
+        let track = ChannelBits::from_bytes(&bytes, bytes.len() * 8);
+        let mark = 16 * (length / 4);
+        for recording in [Recording::Mfm, Recording::Fm] {
+            // By definition: a clock bit of two zeros (MFM) or of any cell (FM), marks excepted.
+            let expected: Vec<ClockFault> = (0..track.len())
+                .step_by(2)
+                .filter(|bit| *bit < mark || *bit >= mark + 16)
+                .filter_map(|at_bit| {
+                    let before = track.get((at_bit + track.len() - 1) % track.len());
+                    let wanted = recording == Recording::Fm || (!before && !track.get(at_bit + 1));
+                    let missing = wanted && !track.get(at_bit);
+                    (wanted != track.get(at_bit)).then_some(ClockFault { at_bit, missing })
+                })
+                .collect();
+            let found = clock_faults(recording, &track, &[mark]);
+            if mark < track.len() {
+                assert_eq!(found.unwrap(), expected, "{recording:?} {length}");
+            } else {
+                let channel_bits = track.len();
+                assert_eq!(found, Err(ClockError::Mark { start_bit: mark, channel_bits }));
+            }
+        }
+    }
+}
+
+#[test]
 fn clocks_are_refused_where_there_are_no_whole_cells() {
     let odd = ChannelBits::zeros(15);
     let error = regenerate_clocks(Recording::Mfm, &odd, &[]).unwrap_err();
@@ -197,6 +266,43 @@ fn intervals_go_round_the_wrap() {
     let outside = first_outside(Recording::Mfm, &track).unwrap();
     assert_eq!((outside.start_bit, outside.channel_bits), (9, 5));
     assert_eq!(first_outside(Recording::Mfm, &ChannelBits::zeros(50)).unwrap().channel_bits, 50);
+}
+
+#[test]
+fn intervals_that_were_asked_for_are_excepted_also_over_the_wrap() {
+    for length in 1..70 {
+        let bytes = random::bytes(900 + length as u64, length);
+        let track: ChannelBits = bytes.iter().map(|byte| *byte < 90).collect();
+        let ones: Vec<_> = (0..length).filter(|bit| track.get(*bit)).collect();
+        assert_eq!(transitions(&track).collect::<Vec<_>>(), ones);
+        let half = length / 2;
+        for stretches in
+            [&[][..], &[(3, 3)], &[(half, half + 4)], &[(length - 1, length + 3), (5, 6)]]
+        {
+            let stretch: Vec<_> = stretches.iter().map(|(from, to)| *from..*to).collect();
+            let excepted = |bit: usize| {
+                stretch.iter().any(|span| {
+                    span.contains(&(bit % length)) || span.contains(&(bit % length + length))
+                })
+            };
+            // From each one to the next, by walking.
+            let mut expected = Vec::new();
+            for one in &ones {
+                let next = (one + 1..).find(|bit| track.get(bit % length)).unwrap();
+                if !(2..=4).contains(&(next - one)) && !(*one..=next).any(excepted) {
+                    expected.push((*one, next - one));
+                }
+            }
+            if ones.is_empty() && !(0..length).any(excepted) {
+                expected.push((0, length));
+            }
+            let found: Vec<_> = outside(Recording::Mfm, &track, &stretch)
+                .map(|interval| (interval.start_bit, interval.channel_bits))
+                .collect();
+            assert_eq!(found, expected, "{track:?} {stretch:?}");
+        }
+    }
+    assert_eq!(outside(Recording::Fm, &ChannelBits::new(), &[]).next(), None);
 }
 
 #[test]

@@ -4,7 +4,8 @@
 //! clock bits at the odd ones. Shifted by one place either way, the data bits stand where their
 //! neighbouring clock bits do: a clock bit is 1 where both are 0.
 
-use super::{Before, ClockError, mark_clocks};
+use super::clock::{last_data_bit, mark_clocks};
+use super::{Before, ClockError};
 use trackproof_contract::ChannelBits;
 
 const DATA: u64 = 0x5555_5555_5555_5555;
@@ -59,19 +60,39 @@ pub fn decode(track: &ChannelBits, start: usize, count: usize) -> Vec<u8> {
 /// # Errors
 /// As there.
 pub fn regenerate_clocks(track: &ChannelBits, marks: &[usize]) -> Result<ChannelBits, ClockError> {
-    let kept = mark_clocks(track, marks)?;
-    let mut legal = ChannelBits::new();
-    let mut before = Before::bit(!track.is_empty() && track.get(track.len() - 1));
-    for start in (0..track.len()).step_by(64) {
-        let count = (track.len() - start).min(64);
-        let data = track.window(start, count) << (64 - count) & DATA;
+    let kept = mark_clocks(track, marks)?.map(|clock| clock % track.len());
+    Ok(with_clocks(last_data_bit(track), track, kept))
+}
+
+/// The same as [`regenerate_stream_clocks`](super::regenerate_stream_clocks) for MFM.
+///
+/// # Errors
+/// As there.
+pub fn regenerate_stream_clocks(
+    before: Before,
+    stream: &ChannelBits,
+    marks: &[usize],
+) -> Result<ChannelBits, ClockError> {
+    let kept = mark_clocks(stream, marks)?.filter(|clock| *clock < stream.len());
+    Ok(with_clocks(before, stream, kept))
+}
+
+fn with_clocks(
+    before: Before,
+    bits: &ChannelBits,
+    kept: impl Iterator<Item = usize>,
+) -> ChannelBits {
+    let (mut legal, mut before) = (ChannelBits::new(), before);
+    for (word, start) in bits.words().iter().zip((0..bits.len()).step_by(64)) {
+        let count = (bits.len() - start).min(64);
+        let data = word & DATA;
         legal.push((data | clocks(data, before)) >> (64 - count), count);
         before = Before::bit(data & 1 == 1);
     }
     for clock in kept {
-        legal.set(clock, track.get(clock));
+        legal.set(clock, bits.get(clock));
     }
-    Ok(legal)
+    legal
 }
 
 /// The clock bits of 32 data bits that stand at the even places of `data`.
