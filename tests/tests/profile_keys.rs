@@ -103,6 +103,7 @@ const TABLE: &[Row] = &[
     row("refractory", "7", By("sync.overlap")),
     row("refractory", "20", By("sync.overlap")),
     row("slack_min", "1", Not(WITHIN)),
+    row("slack_min", "3", Not(WITHIN)).beside(&[("slack_max", "5")]),
     row("slack_max", "0", Not(WITHIN)),
     row("slack_max", "5", Not(WIDER)),
     row("slack_max", "5", By("raw.contiguous")).along_with(&[("slack_min", "3")]),

@@ -160,33 +160,37 @@ impl State {
                 && ctx.tape.next_index(at - 1, at).is_some();
             // At the index itself: it counts; a moment later it does not.
             let exact = from_ns == to_ns || !splits;
-            // Within the bit's time it may come before or after other events.
             let ways: &[bool] = match (mark, exact) {
                 (true, true) => &[true],
                 (true, false) => &[true, false],
                 (false, _) => &[false],
             };
-            for &index_counts in ways {
-                for (stale, late) in (0..=ctx.profile.latch_words)
-                    .flat_map(|stale| [(stale, false), (stale, true)])
-                    .filter(|(_, late)| !(exact && *late))
-                {
-                    let mut state = self.clone();
-                    state.slacks = Slacks(slacks << (at - here).min(63));
-                    state.requests.push(Request {
-                        at,
-                        transfer,
-                        words,
-                        start,
-                        index_counts,
-                        stale,
-                        late,
-                        after_services: exact && from_ns > at_ns,
-                        from_ns,
-                        to_ns,
-                    });
-                    out.push(state);
+            // Within the bit's time it may come between any two other events.
+            let mut moment = Some(ctx.first_moment(at, (from_ns, to_ns), at_ns));
+            while let Some(before_event) = moment {
+                for &index_counts in ways {
+                    for stale in 0..=ctx.profile.latch_words {
+                        let mut state = self.clone();
+                        state.slacks = Slacks(slacks << (at - here).min(63));
+                        state.requests.push(Request {
+                            at,
+                            transfer,
+                            words,
+                            start,
+                            index_counts,
+                            stale,
+                            before_event,
+                            from_ns,
+                            to_ns,
+                        });
+                        out.push(state);
+                    }
                 }
+                moment = if exact {
+                    None
+                } else {
+                    self.later_moment(ctx, before_event, at, (transfer, to_ns))
+                };
             }
         }
     }
@@ -219,6 +223,49 @@ impl State {
             !matches!(event.action, Action::PollStatus | Action::PollByte | Action::Output(_))
                 && event.action != (Action::Service { transfer })
         })
+    }
+
+    /// The next event, behind `before` and in the same bit, before which the request may be
+    /// accepted as well and find things changed by what lies between.
+    fn later_moment(
+        &self,
+        ctx: &Context<'_>,
+        before: usize,
+        at: usize,
+        (transfer, to_ns): (u32, u64),
+    ) -> Option<usize> {
+        let end_ns = to_ns.min(ctx.tape.end_ns(at + 1) - 1);
+        let mut changed = false;
+        for (index, pair) in ctx.events.windows(2).enumerate().skip(before) {
+            let (event, next) = (&pair[0], &pair[1]);
+            if event.at_ns > end_ns {
+                break;
+            }
+            changed |= self.acceptance_notices(ctx, event.action, transfer);
+            // In one moment an acceptance comes behind services and ahead of operations.
+            let service =
+                matches!(event.action, Action::Service { transfer: of } if of != transfer);
+            let time_passes = event.at_ns < end_ns && event.at_ns < next.at_ns;
+            if changed && (service || time_passes) {
+                return Some(index + 1);
+            }
+        }
+        None
+    }
+
+    /// Whether it can make a difference if a request is accepted before or after an event.
+    fn acceptance_notices(&self, ctx: &Context<'_>, action: Action, transfer: u32) -> bool {
+        match action {
+            Action::Service { transfer: of } if of == transfer => ctx.profile.latch_words > 0,
+            Action::Service { transfer: of } => {
+                of > transfer
+                    || self.transfer.is_some_and(|running| running.id == of)
+                    || self.requests.iter().any(|request| request.transfer == of)
+            }
+            Action::PollStatus | Action::PollByte | Action::Output(_) | Action::End => false,
+            Action::Select(_) | Action::Motor(_) | Action::Side(_) | Action::Step(_) => false,
+            _ => true,
+        }
     }
 
     /// A request is accepted at the position, or refused (2.6).
@@ -364,5 +411,20 @@ impl State {
             self.done_since_ns = Some(0);
         }
         self.before = self.before.filter(|(_, at)| *at >= self.pos);
+    }
+}
+
+impl Context<'_> {
+    /// The event before which a request is accepted that is accepted as early as it may in the
+    /// time of the bit after position `at`. `requested_ns` is when it was made.
+    fn first_moment(&self, at: usize, (from_ns, to_ns): (u64, u64), requested_ns: u64) -> usize {
+        let begin_ns = from_ns.max(self.tape.end_ns(at));
+        // What is accepted at one given moment is accepted behind the services of that moment.
+        let behind_services = from_ns == to_ns && from_ns > requested_ns;
+        let after = self.events[self.event + 1..].iter().position(|event| {
+            let service = matches!(event.action, Action::Service { .. });
+            event.at_ns > begin_ns || event.at_ns == begin_ns && !(service && behind_services)
+        });
+        after.map_or(self.events.len(), |after| self.event + 1 + after)
     }
 }

@@ -46,10 +46,8 @@ pub(super) struct Request {
     pub(super) index_counts: bool,
     /// Words from before that it delivers first.
     pub(super) stale: u16,
-    /// Whether it is accepted at the end of the bit's time, after other events in it.
-    pub(super) late: bool,
-    /// Whether services of its very moment come before it.
-    pub(super) after_services: bool,
+    /// The event before which it is accepted, if its bit's time has not passed by then.
+    pub(super) before_event: usize,
     /// The span in which the acceptance lies.
     pub(super) from_ns: u64,
     pub(super) to_ns: u64,

@@ -78,10 +78,7 @@ impl State {
         }
         let leaving = to > self.pos;
         while let Some(index) = self.requests.iter().position(|request| {
-            let moment_ns = if request.late { request.to_ns } else { request.from_ns };
-            let come = at_ns > moment_ns
-                || at_ns == moment_ns
-                    && !(request.after_services && ctx.serves_another(request.transfer));
+            let come = ctx.event >= request.before_event && at_ns >= request.from_ns;
             request.at < self.pos || request.at == self.pos && (leaving || come)
         }) {
             let request = self.requests.remove(index);
@@ -421,11 +418,6 @@ pub(super) enum Join {
 }
 
 impl Context<'_> {
-    /// Whether the event that is being taken is a service of another transfer.
-    fn serves_another(&self, than: u32) -> bool {
-        matches!(self.events[self.event].action, Action::Service { transfer } if transfer != than)
-    }
-
     /// Whether a service of that transfer comes within a channel bit after a moment.
     fn service_follows(&self, from_ns: u64, transfer: u32) -> bool {
         self.events[self.event..]
