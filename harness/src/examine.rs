@@ -179,6 +179,9 @@ impl Examiner {
             }
         }
         let mut idle = Place::NONE;
+        if deviation.by_content {
+            return Ok(Cause::Place { idle });
+        }
         if deviation.place.has(Place::WRAP) && deviation.may_need_index() {
             if self.needs_index(case, deviation)? {
                 return Ok(named_by(deviation, Cause::Index));

@@ -4,11 +4,13 @@ mod attribution;
 mod edit;
 mod hypothesis;
 mod place;
+mod written;
 
 pub use attribution::{ROWS, Row, Topic};
 pub use hypothesis::Hypothesis;
 pub use place::Place;
 
+use crate::rules::Rule;
 use crate::verdict::{Deviation, Edit, Inconclusive, Verdict};
 use trackproof_contract::{Action, Capabilities, Case, Event, Item, Observation, Status, timeline};
 use trackproof_model::reader::acceptor::{Acceptance, Acceptor, Supposition, Tally};
@@ -72,10 +74,47 @@ impl Judge {
         match acceptance {
             Acceptance::Accepted => Verdict::Conforms,
             Acceptance::TooManyStates => Verdict::Inconclusive(Inconclusive::TooManyStates),
+            Acceptance::Open(why) => Verdict::Inconclusive(Inconclusive::Open(why)),
             Acceptance::Rejected(rejection) => {
+                let rejection = self.medium_first(case, observation, capabilities, rejection);
                 Verdict::Deviates(Box::new(self.explain(case, observation, *rejection)))
             }
         }
+    }
+
+    /// A medium that was written wrongly shows in what is read of it, but the write is what is
+    /// wrong: where the host saw something wrong after a write, the media are looked at alone.
+    fn medium_first(
+        &mut self,
+        case: &Case,
+        observation: &Observation,
+        capabilities: Capabilities,
+        rejection: Box<Rejection>,
+    ) -> Box<Rejection> {
+        let written = self.events[..=rejection.event]
+            .iter()
+            .any(|event| matches!(event.action, Action::Write { .. }));
+        if !written
+            || observation.media.is_empty()
+            || matches!(rejection.mismatch, Mismatch::Media(_))
+            || self.acceptor.supposition() != Supposition::None
+        {
+            return rejection;
+        }
+        let mut tally = Tally::default();
+        let mut again = |acceptor: &mut Acceptor, supposition| {
+            acceptor.suppose(supposition);
+            let acceptance =
+                acceptor.accept(case, &self.events, observation, capabilities, &mut tally);
+            acceptor.suppose(Supposition::None);
+            acceptance
+        };
+        if let Acceptance::Rejected(medium) = again(&mut self.acceptor, Supposition::MediaAlone) {
+            return medium;
+        }
+        // The tape and the media are to be those of the rejection again.
+        let _ = again(&mut self.acceptor, Supposition::None);
+        rejection
     }
 
     fn explain(
@@ -105,8 +144,40 @@ impl Judge {
             .and_then(|transfer| words_before(observation, transfer, rejection.item).last());
         let edit = edit::find(self.acceptor.tape(), case, &rejection, &expected, &got, before);
         let place = place::find(&self.acceptor, case, &self.events, &rejection, edit);
-        let (rule, kind, nowhere_special) = attribution::name(&rejection, place, edit);
-        Deviation { rule, kind, nowhere_special, place, rejection, transfer, edit, expected, got }
+        let (mut rule, mut kind, mut nowhere_special) = attribution::name(&rejection, place, edit);
+        let by_content = match (rejection.mismatch, expected.first(), got.first()) {
+            (Mismatch::Media(difference), ..) => {
+                Some(written::name(&self.acceptor, case, observation, difference))
+            }
+            (Mismatch::WordValue, Some(due), Some(&got)) => {
+                let wrong = (due.value ^ got) & !due.free;
+                let pad = usize::from(case.profile.word_bits) - due.bits;
+                written::of_stream(&self.acceptor, due.end, due.bits, wrong >> pad, got >> pad)
+            }
+            _ => None,
+        };
+        if let Some((id, of)) = by_content {
+            rule = Rule::find(id).expect("a rule of the catalogue");
+            (kind, nowhere_special) = (of, false);
+        }
+        let by_content = by_content.is_some();
+        let medium = match rejection.mismatch {
+            Mismatch::Media(difference) => written::sides(&self.acceptor, observation, difference),
+            _ => None,
+        };
+        Deviation {
+            rule,
+            kind,
+            nowhere_special,
+            by_content,
+            place,
+            rejection,
+            transfer,
+            edit,
+            expected,
+            got,
+            medium,
+        }
     }
 }
 
@@ -131,7 +202,12 @@ impl Deviation {
     }
 
     /// Names the deviation anew, as if its place were this.
+    ///
+    /// A deviation that is named by its content keeps that name.
     pub fn rename(&mut self, place: Place) {
+        if self.by_content {
+            return;
+        }
         (self.rule, self.kind, self.nowhere_special) =
             attribution::name(&self.rejection, place, self.edit);
     }

@@ -198,6 +198,7 @@ enum Showing {
     Refused,
     MatchSignal,
     Status(u16),
+    Media,
 }
 
 impl Showing {
@@ -211,6 +212,7 @@ impl Showing {
             Mismatch::DoneMissing | Mismatch::DoneExtra => Self::Done,
             Mismatch::RefusedMissing | Mismatch::RefusedExtra => Self::Refused,
             Mismatch::MatchSignalMissing | Mismatch::MatchSignalExtra => Self::MatchSignal,
+            Mismatch::Media(_) => Self::Media,
             Mismatch::StatusBits { bits } => {
                 let lines = Status::INDEX
                     .with(Status::TRACK_ZERO, true)

@@ -24,6 +24,8 @@ pub enum Verdict {
 pub enum Inconclusive {
     /// More states were possible than the model holds.
     TooManyStates,
+    /// The text leaves open what happens then.
+    Open(&'static str),
 }
 
 /// What the verdict rests on.
@@ -35,6 +37,9 @@ pub struct Deviation {
     pub kind: &'static str,
     /// Whether nothing about its place explains it, so that relations are worth a try.
     pub nowhere_special: bool,
+    /// Whether it is named by what was written, or by what an image-backed track's stream is: then
+    /// its place explains nothing.
+    pub by_content: bool,
     /// What is special about the moment and the bits where it shows.
     pub place: Place,
     /// The first difference.
@@ -47,6 +52,31 @@ pub struct Deviation {
     pub expected: Vec<Predicted>,
     /// The words that came from there on.
     pub got: Vec<u64>,
+    /// What is wrong on a medium, if that is what deviates.
+    pub medium: Option<MediumSides>,
+}
+
+/// A stretch of a track after a run, about its first wrong bit.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub struct MediumSides {
+    /// The track, by its index in the case.
+    pub track: usize,
+    /// The first wrong bit: a channel bit, or a data bit of an image's sectors.
+    pub first: usize,
+    /// How many bits are wrong, on all tracks.
+    pub wrong: usize,
+    /// The first bit of the stretch.
+    pub from: usize,
+    /// Its length, in bits.
+    pub bits: usize,
+    /// What should stand there.
+    pub due: u64,
+    /// Its bits that are not compared.
+    pub free: u64,
+    /// What stands there.
+    pub got: u64,
+    /// The write that laid the first wrong bit, or was to, by its number among all requests.
+    pub write: Option<u32>,
 }
 
 /// What a wrong word sequence looks like beside the right one.

@@ -7,9 +7,11 @@
 pub mod check;
 pub mod code;
 pub mod drive;
+pub mod image;
 pub mod layout;
 pub mod reach;
 pub mod reader;
+pub mod recorded;
 pub mod search;
 pub mod software_sync;
 pub mod tape;

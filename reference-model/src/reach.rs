@@ -57,11 +57,37 @@ pub enum Point {
     ByteEdge,
     /// A read was served to its last word.
     Completed,
+    /// A request while a write waited or ran.
+    RequestWriting,
+    /// A write that starts at once got its first word.
+    WriteAtOnce,
+    /// A match started a write.
+    WriteAtMatch,
+    /// An index started a write.
+    WriteAtIndex,
+    /// A match or index came before a write's first word, and was missed.
+    WriteMissed,
+    /// No word waited for the serialiser.
+    Underrun,
+    /// The gate closed behind a write's last word.
+    WriteCompleted,
+    /// Abort or reset of a write that waited.
+    AbortWriteWaiting,
+    /// Abort or reset under an open gate.
+    AbortWriting,
+    /// A drive line changed under an open gate.
+    LineWriting,
+    /// A write went over the index.
+    WriteAcrossIndex,
+    /// A write was longer than a turn.
+    WriteLong,
+    /// A read delivered words that had been written before.
+    ReadWritten,
 }
 
 const PHASES: usize = 32;
 const LEVELS: usize = 17;
-const PLAIN: usize = 22;
+const PLAIN: usize = 35;
 const COUNT: usize = 2 * PHASES + 2 * LEVELS + PLAIN;
 
 impl Point {
@@ -88,6 +114,19 @@ impl Point {
         Self::SourceRunning,
         Self::ByteEdge,
         Self::Completed,
+        Self::RequestWriting,
+        Self::WriteAtOnce,
+        Self::WriteAtMatch,
+        Self::WriteAtIndex,
+        Self::WriteMissed,
+        Self::Underrun,
+        Self::WriteCompleted,
+        Self::AbortWriteWaiting,
+        Self::AbortWriting,
+        Self::LineWriting,
+        Self::WriteAcrossIndex,
+        Self::WriteLong,
+        Self::ReadWritten,
     ];
 
     fn index(self) -> usize {

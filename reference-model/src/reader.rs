@@ -3,7 +3,8 @@
 //! A controller is free in many small ways, so the model is an acceptor: it holds every
 //! [`State`](state::State) that the observations so far allow, and each next observation narrows
 //! the set. `state` is one such state, `step` lets bits pass, `request` takes the host's
-//! operations, `answer` holds what was observed against it, `acceptor` walks a whole case,
+//! operations, `writing` fetches and lays words, `worlds` holds what
+//! writes have made of the media, `answer` holds what was observed against it, `acceptor` walks a whole case,
 //! `rejection` says what no state allows and `predict` what should have come instead.
 
 pub mod acceptor;
@@ -13,3 +14,5 @@ pub mod rejection;
 mod request;
 pub mod state;
 mod step;
+pub mod worlds;
+pub mod writing;

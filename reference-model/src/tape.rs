@@ -9,7 +9,12 @@
 //! Where a change of source takes effect at one moment of a span, the bits of that span are free:
 //! no comparison rests on them.
 
+mod passes;
+
+pub use passes::Pass;
+
 use crate::drive::{Drives, LINE_WINDOW_NS, STEP_WINDOW_NS, Source};
+use crate::recorded::Recorded;
 use crate::search::{Pattern, next_match};
 use trackproof_contract::{Action, Case, ChannelBits, Event, NoDriveRead, Status, Straddle};
 
@@ -65,6 +70,7 @@ pub struct Tape {
     stretches: Vec<Stretch>,
     index_marks: Vec<(usize, Chance)>,
     wraps: Vec<usize>,
+    passes: Vec<Pass>,
     lines: Vec<Lines>,
     lingering: Vec<(Drives, u64)>,
     cleared: usize,
@@ -98,8 +104,9 @@ impl Tape {
 
     /// Lays out the tape of a case.
     ///
-    /// `events` is the case's timeline. What the tape held is forgotten, its memory kept.
-    pub fn lay(&mut self, case: &Case, events: &[Event]) {
+    /// `events` is the case's timeline, `recorded` the case's tracks as they are recorded, or none
+    /// if all of them are plain channel bits. What the tape held is forgotten, its memory kept.
+    pub fn lay(&mut self, case: &Case, recorded: &[Recorded], events: &[Event]) {
         self.bits.clear();
         self.bits.push(0, REGISTER);
         self.free.clear();
@@ -108,6 +115,7 @@ impl Tape {
         self.stretches.push(Stretch { bit: REGISTER, cell: 0 });
         self.index_marks.clear();
         self.wraps.clear();
+        self.passes.clear();
         self.lines.clear();
         self.lingering.clear();
         self.cleared = 0;
@@ -115,7 +123,7 @@ impl Tape {
         self.bit_ns = u64::from(case.profile.channel_bit_ns);
         self.register_bits = usize::from(case.profile.register_bits);
         self.straddle = case.profile.straddle == Straddle::Allowed;
-        Layer::new(self, case).lay(events);
+        Layer::new(self, case, recorded).lay(events);
     }
 
     /// Supposes a comparator that looks at some phases only, until the next tape is laid.
@@ -315,6 +323,7 @@ impl Tape {
 struct Layer<'a> {
     tape: &'a mut Tape,
     case: &'a Case,
+    recorded: &'a [Recorded],
     drives: Drives,
     /// The source that bits come from, as laid.
     source: Source,
@@ -325,10 +334,10 @@ struct Layer<'a> {
 }
 
 impl<'a> Layer<'a> {
-    fn new(tape: &'a mut Tape, case: &'a Case) -> Self {
+    fn new(tape: &'a mut Tape, case: &'a Case, recorded: &'a [Recorded]) -> Self {
         let drives = Drives::new(&case.bench);
         let source = drives.source();
-        Self { tape, case, drives, source, since_ns: 0, cell: 0 }
+        Self { tape, case, recorded, drives, source, since_ns: 0, cell: 0 }
     }
 
     fn lay(mut self, events: &[Event]) {
@@ -421,11 +430,29 @@ impl<'a> Layer<'a> {
 
     fn fill_from_track(&mut self, drive: u8, cylinder: u8, side: u8, count: usize) {
         let bench = &self.case.bench.drives[usize::from(drive)];
-        let start = (u64::from(bench.start_bit) + self.cell) % u64::from(bench.turn_bits);
-        match self.case.track(drive, cylinder, side) {
-            Some(track) => {
-                self.tape.bits.push_cyclic(track.medium.track(), start as usize, count);
-            }
+        let turn = bench.turn_bits as usize;
+        let cell = ((u64::from(bench.start_bit) + self.cell) % u64::from(bench.turn_bits)) as usize;
+        let track =
+            self.case.tracks.iter().position(|track| {
+                (track.drive, track.cylinder, track.side) == (drive, cylinder, side)
+            });
+        let from = self.tape.bits.len();
+        let to = from + count;
+        let writable = !bench.write_protected;
+        let pass = Pass { from, to, track, cell, turn, writable };
+        self.tape.passes.push(pass);
+        match track {
+            Some(track) => match self.recorded.get(track) {
+                Some(recorded) => {
+                    self.tape.bits.push_cyclic(&recorded.stream, cell, count);
+                    self.tape.add_free(from, to, |at, count| {
+                        recorded.free_window(pass.cell_at(at), count)
+                    });
+                }
+                None => {
+                    self.tape.bits.push_cyclic(self.case.tracks[track].medium.track(), cell, count);
+                }
+            },
             None => push_repeated(&mut self.tape.bits, 0, count),
         }
     }

@@ -148,6 +148,26 @@ impl ChannelBits {
         self.len += count;
     }
 
+    /// Puts the low `count` bits of `value` in the place of bits `start .. start + count`.
+    ///
+    /// # Panics
+    /// When `count` is over 64 or the place is past the end.
+    pub fn put(&mut self, start: usize, value: u64, count: usize) {
+        assert!(count <= 64, "{count} bits in one word");
+        assert!(start + count <= self.len, "bits {start} to {} of {}", start + count, self.len);
+        if count == 0 {
+            return;
+        }
+        let (value, mask) = (value << (64 - count), !0 << (64 - count));
+        let (index, shift) = (start / 64, start % 64);
+        let high = &mut self.words[index];
+        *high = *high & !(mask >> shift) | value >> shift;
+        if shift + count > 64 {
+            let low = &mut self.words[index + 1];
+            *low = *low & !(mask << (64 - shift)) | value << (64 - shift);
+        }
+    }
+
     /// Appends `count` bits of `track` from `start` on, going round its end as often as needed.
     ///
     /// # Panics
@@ -388,6 +408,28 @@ mod tests {
             for by in 0..len {
                 assert_eq!(packed.rotated(by).rotated(len - by), packed);
                 assert_eq!(packed.rotated(by).window(0, 1), packed.cyclic_window(by, 1));
+            }
+        }
+    }
+
+    #[test]
+    fn bits_put_in_place_change_no_others() {
+        for start in [0, 1, 63, 64, 100] {
+            for count in [0, 1, 7, 63, 64] {
+                let mut bits = ChannelBits::zeros(200);
+                (0..200).filter(|at| at % 3 == 0).for_each(|at| bits.set(at, true));
+                let before = bits.clone();
+                bits.put(start, 0x8421_8421_1248_1249, count);
+                for at in 0..200 {
+                    let inside = (start..start + count).contains(&at);
+                    let value = 0x8421_8421_1248_1249_u64;
+                    let one = if inside {
+                        value >> (start + count - 1 - at) & 1 == 1
+                    } else {
+                        before.get(at)
+                    };
+                    assert_eq!(bits.get(at), one, "start {start} count {count} bit {at}");
+                }
             }
         }
     }

@@ -220,6 +220,9 @@ impl Case {
         if matches!(layout, SectorLayout::SoftSector { size_code: 7.., .. }) {
             return Err("`size_code` is over 6, the limit".into());
         }
+        if !layout.sector_bytes().is_multiple_of(2) {
+            return Err(format!("sectors of {} bytes have no halves", layout.sector_bytes()));
+        }
         let bits = layout.sectors() * layout.sector_bytes() * 8;
         if sectors.len() != bits {
             return Err(format!("{} data bits, but the layout has {bits}", sectors.len()));

@@ -38,6 +38,8 @@ pub enum Topic {
     Refused,
     /// A drive line.
     Line,
+    /// A medium after the run. What is written there names the rule (`written.rs`), not the place.
+    Media,
 }
 
 /// One row: where it holds, and the rule and kind that it gives.
@@ -68,8 +70,8 @@ const fn row(
 }
 
 use Topic::{
-    Busy, Byte, ByteAgain, ByteUnflagged, Done, Error, ExtraWord, Flag, LateWord, Line, NoWord,
-    Refused, Word,
+    Busy, Byte, ByteAgain, ByteUnflagged, Done, Error, ExtraWord, Flag, LateWord, Line, Media,
+    NoWord, Refused, Word,
 };
 
 /// The table, most particular first.
@@ -209,6 +211,7 @@ pub static ROWS: &[Row] = &[
     row(Flag, ANY, &[], "sync.flag", ""),
     row(Line, ANY, &[], "select.answer", "wrong-line"),
     row(LateWord, ANY, &[], "transfer.quiet", ""),
+    row(Media, ANY, &[], "gate.quiet", "changed-medium"),
 ];
 
 /// Names the rule and the kind of a rejection, and says whether its place is nowhere special.
@@ -251,6 +254,7 @@ fn topic(mismatch: Mismatch) -> (Topic, &'static str) {
         Mismatch::RefusedExtra => (Refused, "wrongly-refused"),
         Mismatch::MatchSignalMissing => (Flag, "missing-signal"),
         Mismatch::MatchSignalExtra => (Flag, "extra-signal"),
+        Mismatch::Media(_) => (Media, ""),
         Mismatch::StatusBits { bits } => {
             let bits = bits.status();
             let any = |mask: Status| bits.to_bits() & mask.to_bits() != 0;

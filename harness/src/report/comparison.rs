@@ -1,10 +1,11 @@
 //! Both sides of a deviating read beside each other: words in hex, the first difference in
 //! channel bits.
 
-use super::phrase::{bits, grouped, grouped_by_four, hex};
+use super::phrase::{bits, count, grouped, grouped_by_four, hex};
 use super::style::Style;
-use crate::verdict::Deviation;
+use crate::verdict::{Deviation, MediumSides};
 use similar::{Algorithm, DiffOp, capture_diff_slices};
+use trackproof_contract::Case;
 use trackproof_model::reader::rejection::Mismatch;
 
 /// What stands where a side has no word.
@@ -55,6 +56,40 @@ pub(super) fn words(
         && let (Some(allowed), Some(got)) = (deviation.expected.first(), deviation.got.first())
     {
         lines.extend(channel_bits(allowed.value, allowed.free, *got, word_bits, style));
+    }
+    lines
+}
+
+/// Both sides of a medium about its first wrong bit.
+pub(super) fn medium(case: &Case, sides: &MediumSides, style: Style) -> Vec<String> {
+    let Some(track) = case.tracks.get(sides.track) else { return Vec::new() };
+    let unit = if track.medium.layout().is_some() { "data bit" } else { "channel bit" };
+    let place = |bit: u64, sign: char| if sides.due >> bit & 1 == 1 { '1' } else { sign };
+    let all = || (0..sides.bits as u64).rev();
+    let due = all().map(|bit| if sides.free >> bit & 1 == 1 { '*' } else { place(bit, '0') });
+    let got = all().map(|bit| if sides.got >> bit & 1 == 1 { '1' } else { '0' });
+    let wrong = (sides.due ^ sides.got) & !sides.free;
+    let marks = all().map(|bit| if wrong >> bit & 1 == 1 { '^' } else { ' ' });
+    let mut lines = vec![
+        format!(
+            "    drive {}, cylinder {}, side {}: {} wrong, the first is {unit} {} of {}",
+            track.drive,
+            track.cylinder,
+            track.side,
+            count(sides.wrong as u64, "bit"),
+            grouped(sides.first as u64),
+            grouped(track.medium.track().len() as u64),
+        ),
+        format!("    from {unit} {} on", grouped(sides.from as u64)),
+        format!("  {} allowed  {}", style.strong("→"), style.right(&grouped_by_four(due))),
+        format!("    got      {}", style.wrong(&grouped_by_four(got))),
+        format!("             {}", style.strong(grouped_by_four(marks).trim_end())),
+    ];
+    if sides.free != 0 {
+        lines.push("             * a bit that nothing rests on".into());
+    }
+    if let Some(write) = sides.write {
+        lines.push(format!("    written by request {}", u64::from(write) + 1));
     }
     lines
 }

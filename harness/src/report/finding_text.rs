@@ -131,6 +131,9 @@ fn both_sides(shown: &Shown<'_>, tape: &Tape, style: Style) -> Vec<String> {
         deviation.rejection.mismatch,
         Mismatch::WordValue | Mismatch::WordMissing | Mismatch::WordExtra | Mismatch::WordAfterEnd
     );
+    if let Some(medium) = &deviation.medium {
+        return comparison::medium(&found.case, medium, style);
+    }
     if !words {
         let sides = showing::sides(&found.case, deviation, shown.observation, tape);
         let mark = style.strong("→");

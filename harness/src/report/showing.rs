@@ -46,6 +46,7 @@ pub(super) fn sides(
         Mismatch::RefusedExtra => sides("no request to refuse", "a request reported refused"),
         Mismatch::MatchSignalMissing => sides("the match signal, by now", "no signal"),
         Mismatch::MatchSignalExtra => sides("no match now", "the match signal"),
+        Mismatch::Media(_) => sides("the medium as the writes leave it", "another content"),
     }
 }
 

@@ -3,10 +3,14 @@
 
 use super::rejection::{Mismatch, Rejection};
 use super::state::{Context, Signal, State};
+use super::worlds::{Laid, Worlds};
+use super::writing::Written;
+use crate::drive::Drives;
 use crate::reach::{Point, Reach};
+use crate::recorded::Recorded;
 use crate::tape::{Phases, Tape};
 use trackproof_contract::{
-    Action, Capabilities, Capability, Case, Event, Item, Observation, Status,
+    Action, Capabilities, Capability, Case, Event, Item, Observation, Status, YesNo, words_to_send,
 };
 
 /// More states than this are given up as inconclusive.
@@ -41,6 +45,8 @@ pub enum Acceptance {
     Rejected(Box<Rejection>),
     /// The set of states passed its bound.
     TooManyStates,
+    /// The text leaves open what happens in this case, for this reason.
+    Open(&'static str),
 }
 
 /// A departure from the text that the judge supposes, to see whether it explains what it saw.
@@ -55,12 +61,14 @@ pub enum Supposition {
     AlwaysOn,
     /// A changed setting may take effect as late as this many channel bits after its operation.
     LateChange(u32),
+    /// Whatever the host saw is right: only the media after the run are compared.
+    MediaAlone,
 }
 
 /// The acceptor; keep one and use it for every case, so that its memory is reused.
 #[derive(Debug, Default)]
 pub struct Acceptor {
-    pub(super) tape: Tape,
+    pub(super) worlds: Worlds,
     states: Vec<State>,
     next: Vec<State>,
     supposition: Supposition,
@@ -78,10 +86,36 @@ impl Acceptor {
         self.supposition = supposition;
     }
 
-    /// The tape of the case judged last.
+    /// What is supposed.
     #[must_use]
-    pub const fn tape(&self) -> &Tape {
-        &self.tape
+    pub const fn supposition(&self) -> Supposition {
+        self.supposition
+    }
+
+    /// The tape of the case judged last: where it was rejected, the closest state's.
+    #[must_use]
+    pub fn tape(&self) -> &Tape {
+        &self.worlds
+    }
+
+    /// The tracks of the case judged last as the model has them after the run, in the world of the
+    /// closest state; none where the case writes nothing and all tracks are plain channel bits.
+    #[must_use]
+    pub fn tracks(&self) -> &[Recorded] {
+        &self.worlds.world(self.worlds.current()).tracks
+    }
+
+    /// The writes that made those tracks and what they laid, the first one first.
+    #[must_use]
+    pub fn writes(&self) -> Vec<(&Written, &Laid)> {
+        let mut writes = Vec::new();
+        let mut world = self.worlds.world(self.worlds.current());
+        while let Some((from, written)) = &world.from {
+            writes.push((written, &world.laid));
+            world = self.worlds.world(*from);
+        }
+        writes.reverse();
+        writes
     }
 
     /// Judges an observation of a case.
@@ -98,19 +132,19 @@ impl Acceptor {
         tally: &mut Tally,
     ) -> Acceptance {
         *tally = Tally::default();
-        self.tape.lay(case, events);
+        self.worlds.lay(case, events);
         let change_window_bits = match self.supposition {
             Supposition::Phases(phases) => {
-                self.tape.suppose_phases(Some(phases));
+                self.worlds.suppose_phases(Some(phases));
                 None
             }
             Supposition::LateChange(bits) => Some(u64::from(bits)),
-            Supposition::None | Supposition::AlwaysOn => None,
+            Supposition::None | Supposition::AlwaysOn | Supposition::MediaAlone => None,
         };
         self.states.clear();
         self.states.push(State::power_up(&case.profile));
         let mut walk = Walk {
-            ctx: Context::new(&mut self.tape, case, events, &mut tally.reach),
+            ctx: Context::new(&mut self.worlds, case, events, &mut tally.reach),
             states: &mut self.states,
             next: &mut self.next,
             items: observation,
@@ -122,6 +156,9 @@ impl Acceptor {
             words: 0,
             unique_words: 0,
             slack: [0; 64],
+            case,
+            drives: Drives::new(&case.bench),
+            media_alone: self.supposition == Supposition::MediaAlone,
         };
         walk.ctx.always_on = self.supposition == Supposition::AlwaysOn;
         if let Some(bits) = change_window_bits {
@@ -136,6 +173,7 @@ impl Acceptor {
             Ok(()) => Acceptance::Accepted,
             Err(Stop::Rejected(rejection)) => Acceptance::Rejected(rejection),
             Err(Stop::TooMany) => Acceptance::TooManyStates,
+            Err(Stop::Open(why)) => Acceptance::Open(why),
         }
     }
 }
@@ -143,6 +181,7 @@ impl Acceptor {
 enum Stop {
     Rejected(Box<Rejection>),
     TooMany,
+    Open(&'static str),
 }
 
 struct Walk<'a> {
@@ -160,6 +199,9 @@ struct Walk<'a> {
     words: u64,
     unique_words: u64,
     slack: [u32; 64],
+    case: &'a Case,
+    drives: Drives,
+    media_alone: bool,
 }
 
 impl Walk<'_> {
@@ -172,12 +214,32 @@ impl Walk<'_> {
             self.take(event)?;
         }
         let end_ns = self.ctx.events.last().map_or(0, |event| event.at_ns);
-        self.signals_before(end_ns + 1)
+        self.signals_before(end_ns + 1)?;
+        self.compare_media(end_ns)
+    }
+
+    /// Holds the media after the run against every state's.
+    fn compare_media(&mut self, end_ns: u64) -> Result<(), Stop> {
+        if self.items.media.is_empty() {
+            return Ok(());
+        }
+        for state in self.states.iter_mut() {
+            self.ctx.tape.enter(state.world);
+            state.leave_unfinished(&mut self.ctx);
+        }
+        let (items, item) = (self.items, self.items.items.len());
+        self.narrow(end_ns, item, |state, ctx, out| {
+            if let Some(difference) = ctx.tape.difference(state.world, items) {
+                return Err(Mismatch::Media(difference));
+            }
+            out.push(state);
+            Ok(())
+        })
     }
 
     /// Signals seen before a moment, each at its own time.
     fn signals_before(&mut self, at_ns: u64) -> Result<(), Stop> {
-        while let Some(seen) = self.items.items.get(self.signals_at) {
+        while let Some(seen) = self.items.items.get(self.signals_at).filter(|_| !self.media_alone) {
             if seen.at_ns >= at_ns {
                 break;
             }
@@ -210,7 +272,7 @@ impl Walk<'_> {
         // Where matches are unsure the states split at every bit: there all of them go bit by
         // bit, and equal ones become one again at once.
         let mut from = self.states.iter().map(|state| state.pos).min().unwrap_or(to);
-        while let Some((zone_from, zone_to)) = self.ctx.tape.next_zone(from + 1)
+        while let Some((zone_from, zone_to)) = self.next_zone(from + 1)
             && zone_from <= to
         {
             for stop in zone_from..zone_to.min(to + 1) {
@@ -219,7 +281,7 @@ impl Walk<'_> {
             from = zone_to - 1;
         }
         self.pass_to(to, moment_ns)?;
-        if self.states.iter().all(|state| state.dues_in_time(at_ns)) {
+        if self.media_alone || self.states.iter().all(|state| state.dues_in_time(at_ns)) {
             return Ok(());
         }
         let (capabilities, item) = (self.capabilities, self.signals_at);
@@ -231,15 +293,35 @@ impl Walk<'_> {
         })
     }
 
+    /// The next stretch from a position on in which some state has to go bit by bit.
+    fn next_zone(&mut self, from: usize) -> Option<(usize, usize)> {
+        let mut next: Option<(usize, usize)> = None;
+        let mut seen = usize::MAX;
+        for state in self.states.iter() {
+            // Neighbours often share their world.
+            if state.world == seen {
+                continue;
+            }
+            seen = state.world;
+            self.ctx.tape.enter(seen);
+            if let Some(zone) = self.ctx.tape.next_zone(from) {
+                next = Some(next.map_or(zone, |first| first.min(zone)));
+            }
+        }
+        next
+    }
+
     /// Lets bits pass in every state up to a position.
     fn pass_to(&mut self, to: usize, at_ns: u64) -> Result<(), Stop> {
         let mut index = 0;
         while index < self.states.len() {
+            self.ctx.tape.enter(self.states[index].world);
             while let Some(other) = self.states[index].pass(&mut self.ctx, to, at_ns) {
                 self.states.push(other);
                 if self.states.len() > MAX_STATES {
                     return Err(Stop::TooMany);
                 }
+                self.ctx.tape.enter(self.states[index].world);
             }
             index += 1;
         }
@@ -255,6 +337,26 @@ impl Walk<'_> {
         let at_ns = event.at_ns;
         let item = self.item;
         match event.action {
+            Action::Service { transfer } if self.writes(transfer) => {
+                let word = |item| match item {
+                    Item::Word { transfer: of, .. } if of == transfer => Some(()),
+                    _ => None,
+                };
+                if !self.media_alone && self.answer(at_ns, word).is_some() {
+                    return self.narrow(at_ns, item, |_, _, _| Err(Mismatch::WordExtra));
+                }
+                self.split(|mut state, ctx, out| {
+                    out.extend(state.fetch(ctx, transfer, at_ns));
+                    out.push(state);
+                })?;
+            }
+            Action::Service { transfer } if self.media_alone => {
+                for state in self.states.iter_mut() {
+                    self.ctx.tape.enter(state.world);
+                    let _ = state.serve_nominally(&mut self.ctx, transfer, at_ns);
+                }
+            }
+            Action::PollByte | Action::PollStatus if self.media_alone => {}
             Action::Service { transfer } => {
                 let seen = self.answer(at_ns, |item| match item {
                     Item::Word { transfer: of, value } if of == transfer => Some(value),
@@ -287,32 +389,79 @@ impl Walk<'_> {
                     state.poll_status(ctx, (seen, compared, lines), at_ns, out)
                 })?;
             }
+            Action::Write { transfer, .. } => {
+                let mut words = Vec::new();
+                let delivered = |of| self.items.delivered(of, self.item);
+                words_to_send(self.case, transfer, delivered, &mut words);
+                self.ctx.sent.push((transfer, words));
+                self.split(|state, ctx, out| state.operate(ctx, &event, out))?;
+            }
             Action::SyncWord(_) | Action::HardwareSync(_) | Action::Read { .. } => {
                 self.split(|state, ctx, out| state.operate(ctx, &event, out))?;
             }
             Action::Abort => {
                 for state in self.states.iter_mut() {
+                    self.ctx.tape.enter(state.world);
                     state.abort(&mut self.ctx, at_ns);
                 }
             }
             Action::Reset => {
                 let position = self.ctx.tape.position(at_ns);
-                if self.ctx.profile.reset_clears_register == trackproof_contract::YesNo::Yes {
-                    self.ctx.tape.clear_register(position);
-                    self.ctx.found = None;
-                }
+                let clears = self.ctx.profile.reset_clears_register == YesNo::Yes;
+                self.ctx.found = None;
                 for state in self.states.iter_mut() {
+                    self.ctx.tape.enter(state.world);
                     state.reset(&mut self.ctx, at_ns);
+                    if clears {
+                        self.ctx.tape.clear_register(position);
+                    }
                 }
             }
-            Action::Select(_) | Action::Side(_) | Action::Step(_)
-                if self.states.iter().any(State::running) =>
-            {
-                self.ctx.reach.hit(Point::SourceRunning);
+            Action::Select(_) | Action::Side(_) | Action::Motor(_) | Action::Step(_) => {
+                self.move_line(&event)?;
             }
             _ => {}
         }
         Ok(())
+    }
+
+    /// A drive line changes.
+    fn move_line(&mut self, event: &Event) -> Result<(), Stop> {
+        if self.states.iter().any(State::running) && !matches!(event.action, Action::Motor(_)) {
+            self.ctx.reach.hit(Point::SourceRunning);
+        }
+        let before = (self.drives.source(), self.drives.selected());
+        let bench = &self.case.bench;
+        match event.action {
+            Action::Select(mask) => self.drives.select(mask, bench),
+            Action::Side(side) => self.drives.set_side(side),
+            Action::Motor(mask) => self.drives.motor(mask, event.at_ns),
+            Action::Step(direction) => self.drives.step(direction, bench),
+            _ => {}
+        }
+        let selected = self.drives.selected();
+        self.ctx.protected =
+            selected.is_some_and(|drive| bench.drives[usize::from(drive)].write_protected);
+        if !self.states.iter().any(State::gate_open) {
+            return Ok(());
+        }
+        if matches!(event.action, Action::Step(_)) && selected.is_some() {
+            return Err(Stop::Open("a step under an open write gate"));
+        }
+        if before == (self.drives.source(), selected) {
+            return Ok(());
+        }
+        self.ctx.reach.hit(Point::LineWriting);
+        let at_ns = event.at_ns;
+        self.split(|mut state, ctx, out| {
+            out.extend(state.cut_write(ctx, at_ns));
+            out.push(state);
+        })
+    }
+
+    /// Whether a transfer is one to write.
+    fn writes(&self, transfer: u32) -> bool {
+        self.ctx.sent.iter().any(|sent| sent.0 == transfer)
     }
 
     /// A service. One state that allows what was seen, the common case, is taken on in place.
@@ -324,6 +473,7 @@ impl Walk<'_> {
         item: usize,
     ) -> Result<(), Stop> {
         if let [state] = self.states.as_mut_slice()
+            && state.writing.is_none()
             && (seen.is_none() || !state.may_complete_first(&mut self.ctx, transfer))
             && state.take(&mut self.ctx, transfer, seen, at_ns).is_ok()
         {
@@ -359,6 +509,7 @@ impl Walk<'_> {
         // The common case: one state, which allows what was seen. Kept for the report otherwise.
         let mut closest: Option<(Mismatch, usize)> = None;
         for (index, state) in self.states.iter().enumerate() {
+            self.ctx.tape.enter(state.world);
             if let Err(mismatch) = hold(state.clone(), &mut self.ctx, self.next)
                 && closest.is_none_or(|(best, _)| mismatch < best)
             {
@@ -366,6 +517,7 @@ impl Walk<'_> {
             }
         }
         if let (true, Some((mismatch, index))) = (self.next.is_empty(), closest) {
+            self.ctx.tape.enter(self.states[index].world);
             return Err(Stop::Rejected(Box::new(Rejection {
                 mismatch,
                 event: self.ctx.event,
@@ -387,6 +539,7 @@ impl Walk<'_> {
     ) -> Result<(), Stop> {
         self.next.clear();
         for state in self.states.drain(..) {
+            self.ctx.tape.enter(state.world);
             split(state, &mut self.ctx, self.next);
         }
         std::mem::swap(self.states, self.next);

@@ -156,8 +156,15 @@ impl State {
     }
 
     fn byte_equals(&self, ctx: &Context<'_>, end: usize, value: u8) -> bool {
-        let bits = ctx.tape.window(end, ctx.byte_bits);
-        let free = ctx.tape.free_window(end, ctx.byte_bits);
+        let mut bits = ctx.tape.window(end, ctx.byte_bits);
+        let mut free = ctx.tape.free_window(end, ctx.byte_bits);
+        // While the gate is open zeros are read.
+        if let Some(writing) = self.writing.as_ref().filter(|writing| writing.gate_open())
+            && end > writing.on
+        {
+            let kept = !0_u64 << (end - writing.on).min(63);
+            (bits, free) = (bits & kept, free & kept);
+        }
         let (byte, free) = match ctx.profile.byte {
             ByteUnit::Channel8 => (bits, free),
             ByteUnit::Data8 => (data_bits(bits), data_bits(free)),
@@ -178,7 +185,7 @@ impl State {
         let transient = at_ns <= self.free_to_ns || !self.requests.is_empty();
         value = value.with(Status::DONE, self.done_since_ns.is_some_and(|since| since <= at_ns));
         free = free.with(Status::DONE.with(Status::BUSY, true), transient);
-        value = value.with(Status::BUSY, self.transfer.is_some());
+        value = value.with(Status::BUSY, self.busy());
         value = value.with(Status::ERROR, self.error);
         let clears = !self.requests.is_empty() && ctx.profile.error_flag == ErrorFlag::PerTransfer;
         free = free.with(Status::ERROR, at_ns <= self.error_free_to_ns || clears);
@@ -212,6 +219,14 @@ impl State {
             MatchFlag::Event => (false, false),
             MatchFlag::Level => {
                 let mut seen = [false; 2];
+                let gate = self.writing.as_ref().filter(|writing| writing.gate_open());
+                if let Some(writing) = gate {
+                    // Just behind the opening a poll may still see the flag of before.
+                    if writing.on <= ctx.tape.position(at_ns.saturating_sub(jitter_ns)) {
+                        return (false, false);
+                    }
+                    seen[0] = true;
+                }
                 let mut look = |ctx: &Context<'_>, setting: Setting, at: usize| {
                     let chance = ctx
                         .tape
@@ -267,7 +282,7 @@ impl State {
         let next = self.pos + 1;
         let soon = next <= ctx.tape.len()
             && ctx.tape.end_ns(next) <= at_ns + u64::from(ctx.profile.poll_jitter);
-        (soon && ctx.flag_shows(self.setting))
+        (soon && ctx.flag_shows(self.setting) && !self.gate_open())
             .then(|| ctx.tape.matches(ctx.pattern(self.setting.word), next))
             .flatten()
             .map(|_| next)

@@ -35,8 +35,9 @@ impl Acceptor {
         count: usize,
     ) -> Vec<Predicted> {
         let mut reach = Reach::default();
-        let mut ctx = Context::new(&mut self.tape, case, events, &mut reach);
+        let mut ctx = Context::new(&mut self.worlds, case, events, &mut reach);
         let mut state = rejection.state.clone();
+        ctx.tape.enter(state.world);
         let mut words = Vec::new();
         for (index, event) in events.iter().enumerate().skip(rejection.event) {
             ctx.event = index;
@@ -64,7 +65,8 @@ impl Acceptor {
 }
 
 impl State {
-    fn serve_nominally(
+    /// A service in the nominal order takes what waits.
+    pub(super) fn serve_nominally(
         &mut self,
         ctx: &mut Context<'_>,
         transfer: u32,

@@ -1,6 +1,7 @@
 //! What no allowed state could have shown, and the state that came closest.
 
 use super::state::State;
+use super::worlds::MediumDifference;
 use trackproof_contract::Status;
 
 /// The observation that no state allows.
@@ -37,6 +38,8 @@ pub enum Mismatch {
     MatchSignalMissing,
     /// A match signal came without a match.
     MatchSignalExtra,
+    /// After the run the media are not what they should be.
+    Media(MediumDifference),
 }
 
 /// Status bits, ordered by number, so that the closest state is chosen the same way everywhere.

@@ -7,14 +7,26 @@ use super::state::{
     Change, Changed, Context, Due, Phase, Request, Setting, Signal, Slacks, State, Transfer,
 };
 use super::step::Join;
+use super::writing::WriteContext;
 use crate::reach::Point;
 use trackproof_contract::{
     Action, Counter, ErrorFlag, Event, MatchFlag, Start, StartBusy, SyncOffWaiting, SyncOnLive,
-    SyncWrite, YesNo, ZeroWords,
+    SyncWrite, WriteUnit, YesNo, ZeroWords,
 };
 
 /// More changes on their way than any of this many are a case that the model gives up.
 const MAX_CHANGES: usize = 8;
+
+impl Context<'_> {
+    /// Whether an index that a transfer may start at comes at a position.
+    fn index_at(&self, at: usize, writes: bool) -> bool {
+        if writes {
+            self.next_index_edge(at - 1, at).is_some()
+        } else {
+            self.tape.next_index(at - 1, at).is_some()
+        }
+    }
+}
 
 impl State {
     /// Takes an operation that takes effect at one moment of a span; the ways go to `out`.
@@ -25,7 +37,12 @@ impl State {
             }
             Action::HardwareSync(on) => self.change(ctx, Changed::On(on), event.at_ns, out),
             Action::Read { transfer, words, start } => {
-                self.request(ctx, (transfer, words, start), event.at_ns, out);
+                self.request(ctx, (transfer, words, start, false), event.at_ns, out);
+            }
+            Action::Write { transfer, start } => {
+                let sent = ctx.sent.iter().find(|sent| sent.0 == transfer);
+                let words = sent.map_or(0, |sent| sent.1.len() as u32);
+                self.request(ctx, (transfer, words, start, true), event.at_ns, out);
             }
             _ => out.push(self),
         }
@@ -114,8 +131,13 @@ impl State {
             return true;
         }
         let waits = self.transfer.is_some_and(|transfer| transfer.phase != Phase::Running)
+            || self.writing.is_some()
             || !self.requests.is_empty();
-        let requested = || follows(|action| matches!(action, Action::Read { .. } | Action::Reset));
+        let requested = || {
+            follows(|action| {
+                matches!(action, Action::Read { .. } | Action::Write { .. } | Action::Reset)
+            })
+        };
         match what {
             Changed::On(true) => {
                 let touches_reads = ctx.profile.sync_on_live == SyncOnLive::NextTransfer;
@@ -136,7 +158,7 @@ impl State {
     fn request(
         self,
         ctx: &mut Context<'_>,
-        (transfer, words, start): (u32, u32, Start),
+        (transfer, words, start, writes): (u32, u32, Start, bool),
         at_ns: u64,
         out: &mut Vec<Self>,
     ) {
@@ -152,12 +174,11 @@ impl State {
         let to_ns = at_ns + u64::from(ctx.profile.slack_max) * ctx.bit_ns;
         let (first, last) = (ctx.tape.position(from_ns), ctx.tape.position(to_ns));
         let here = ctx.tape.position(at_ns);
-        let splits = self.acceptance_matters(ctx, (transfer, start), (first, last), to_ns);
+        let splits = self.acceptance_matters(ctx, (transfer, start, writes), (first, last), to_ns);
         let slacks = if splits { 1 } else { (1_u64 << (last - first).min(62) << 1) - 1 };
         for at in first..=if splits { last } else { first } {
-            let mark = start == Start::Index
-                && ctx.tape.end_ns(at) >= from_ns
-                && ctx.tape.next_index(at - 1, at).is_some();
+            let mark =
+                start == Start::Index && ctx.tape.end_ns(at) >= from_ns && ctx.index_at(at, writes);
             // At the index itself: it counts; a moment later it does not.
             let exact = from_ns == to_ns || !splits;
             let ways: &[bool] = match (mark, exact) {
@@ -177,6 +198,7 @@ impl State {
                             transfer,
                             words,
                             start,
+                            writes,
                             index_counts,
                             stale,
                             before_event,
@@ -189,7 +211,7 @@ impl State {
                 moment = if exact {
                     None
                 } else {
-                    self.later_moment(ctx, before_event, at, (transfer, to_ns))
+                    self.later_moment(ctx, before_event, at, (transfer, writes, to_ns))
                 };
             }
         }
@@ -199,18 +221,18 @@ impl State {
     fn acceptance_matters(
         &self,
         ctx: &mut Context<'_>,
-        (transfer, start): (u32, Start),
+        (transfer, start, writes): (u32, Start, bool),
         (first, last): (usize, usize),
         to_ns: u64,
     ) -> bool {
-        if self.transfer.is_some() || !self.requests.is_empty() || !self.changes.is_empty() {
+        if self.busy() || !self.requests.is_empty() || !self.changes.is_empty() {
             return true;
         }
-        if start == Start::Index && ctx.tape.next_index(first - 1, last).is_some() {
+        if start == Start::Index && (first..=last).any(|at| ctx.index_at(at, writes)) {
             return true;
         }
         // Words that complete, or matches, between the earliest and the latest moment.
-        let counts = start != Start::Match;
+        let counts = start != Start::Match && !writes;
         if counts && ctx.profile.counter == Counter::ZeroedAtStart && start == Start::Now
             || counts && self.next_boundary(ctx.word_bits) <= last
             || ctx.profile.latch_words > 0
@@ -221,7 +243,7 @@ impl State {
         // Other events in that time.
         ctx.events[ctx.event + 1..].iter().take_while(|event| event.at_ns <= to_ns).any(|event| {
             !matches!(event.action, Action::PollStatus | Action::PollByte | Action::Output(_))
-                && event.action != (Action::Service { transfer })
+                && (writes || event.action != (Action::Service { transfer }))
         })
     }
 
@@ -232,7 +254,7 @@ impl State {
         ctx: &Context<'_>,
         before: usize,
         at: usize,
-        (transfer, to_ns): (u32, u64),
+        (transfer, writes, to_ns): (u32, bool, u64),
     ) -> Option<usize> {
         let end_ns = to_ns.min(ctx.tape.end_ns(at + 1) - 1);
         let mut changed = false;
@@ -241,7 +263,7 @@ impl State {
             if event.at_ns > end_ns {
                 break;
             }
-            changed |= self.acceptance_notices(ctx, event.action, transfer);
+            changed |= self.acceptance_notices(ctx, event.action, (transfer, writes));
             // In one moment an acceptance comes behind services and ahead of operations.
             let service =
                 matches!(event.action, Action::Service { transfer: of } if of != transfer);
@@ -254,25 +276,35 @@ impl State {
     }
 
     /// Whether it can make a difference if a request is accepted before or after an event.
-    fn acceptance_notices(&self, ctx: &Context<'_>, action: Action, transfer: u32) -> bool {
+    fn acceptance_notices(
+        &self,
+        ctx: &Context<'_>,
+        action: Action,
+        (transfer, writes): (u32, bool),
+    ) -> bool {
         match action {
-            Action::Service { transfer: of } if of == transfer => ctx.profile.latch_words > 0,
+            Action::Service { transfer: of } if of == transfer => {
+                writes || ctx.profile.latch_words > 0
+            }
             Action::Service { transfer: of } => {
                 of > transfer
                     || self.transfer.is_some_and(|running| running.id == of)
+                    || self.writing.as_ref().is_some_and(|writing| writing.id == of)
                     || self.requests.iter().any(|request| request.transfer == of)
             }
             Action::PollStatus | Action::PollByte | Action::Output(_) | Action::End => false,
-            Action::Select(_) | Action::Motor(_) | Action::Side(_) | Action::Step(_) => false,
+            Action::Select(_) => writes,
+            Action::Motor(_) | Action::Side(_) | Action::Step(_) => false,
             _ => true,
         }
     }
 
     /// A request is accepted at the position, or refused (2.6).
     pub(super) fn accept(&mut self, ctx: &mut Context<'_>, request: Request) {
-        if let Some(running) = self.transfer {
-            ctx.reach.hit(match running.phase {
-                Phase::Running => Point::RequestRunning,
+        if self.busy() {
+            ctx.reach.hit(match (self.transfer, &self.writing) {
+                (Some(Transfer { phase: Phase::Running, .. }), _) => Point::RequestRunning,
+                (None, Some(_)) => Point::RequestWriting,
                 _ => Point::RequestWaiting,
             });
             match ctx.profile.start_busy {
@@ -286,7 +318,10 @@ impl State {
                     });
                     return;
                 }
-                StartBusy::Replace => self.end_transfer(),
+                StartBusy::Replace => {
+                    self.abort_write(ctx, ctx.tape.end_ns(self.pos));
+                    self.end_transfer();
+                }
             }
         }
         self.free_to_ns = self.free_to_ns.max(request.to_ns);
@@ -297,6 +332,12 @@ impl State {
         }
         if ctx.profile.flag == MatchFlag::LatchedClearOnStart {
             self.latched = 0;
+        }
+        if request.writes {
+            let of = (request.transfer, request.words, request.start);
+            let span = (request.from_ns, request.to_ns);
+            self.begin_write(ctx, of, request.index_counts, span);
+            return;
         }
         let words = match (request.words, ctx.profile.zero_words) {
             (0, ZeroWords::None) => {
@@ -344,14 +385,16 @@ impl State {
 
     /// Abort (2.7): transfer and request end, the FIFO is emptied; counter and register go on.
     pub(super) fn abort(&mut self, ctx: &mut Context<'_>, at_ns: u64) {
-        ctx.reach.hit(match self.transfer.map(|transfer| transfer.phase) {
-            None => Point::AbortIdle,
-            Some(Phase::WaitMatch) => Point::AbortWaiting,
-            Some(Phase::WaitIndex(_)) => Point::AbortWaitingIndex,
-            Some(Phase::Running) if self.fifo.is_empty() => Point::AbortRunning,
-            Some(Phase::Running) => Point::AbortFilled,
-        });
+        match self.transfer.map(|transfer| transfer.phase) {
+            None if self.writing.is_some() => {}
+            None => ctx.reach.hit(Point::AbortIdle),
+            Some(Phase::WaitMatch) => ctx.reach.hit(Point::AbortWaiting),
+            Some(Phase::WaitIndex(_)) => ctx.reach.hit(Point::AbortWaitingIndex),
+            Some(Phase::Running) if self.fifo.is_empty() => ctx.reach.hit(Point::AbortRunning),
+            Some(Phase::Running) => ctx.reach.hit(Point::AbortFilled),
+        }
         self.requests.clear();
+        self.abort_write(ctx, at_ns);
         self.end_transfer();
         self.done_since_ns = None;
         self.free_to_ns = self.free_to_ns.max(at_ns);
@@ -362,8 +405,10 @@ impl State {
 
     /// Reset (2.7): as abort, and everything of the controller but the register as at power-up.
     pub(super) fn reset(&mut self, ctx: &mut Context<'_>, at_ns: u64) {
-        ctx.reach.hit(if self.transfer.is_some() { Point::ResetBusy } else { Point::ResetIdle });
+        ctx.reach.hit(if self.busy() { Point::ResetBusy } else { Point::ResetIdle });
         self.requests.clear();
+        self.abort_write(ctx, at_ns);
+        self.context = WriteContext::default();
         self.end_transfer();
         self.done_since_ns = None;
         self.free_to_ns = self.free_to_ns.max(at_ns);
@@ -394,6 +439,9 @@ impl State {
         }
         if ctx.profile.read_join == YesNo::No || self.pos - self.join >= ctx.word_bits {
             self.join = 0;
+        }
+        if ctx.profile.write_unit == WriteUnit::ChannelWords {
+            self.context = WriteContext::default();
         }
         if ctx.profile.latch_words == 0 {
             self.old_words = [0; 4];

@@ -3,10 +3,12 @@
 //! Positions count channel bits on the [`Tape`]; "at position p" means after the bit before p was
 //! shifted in. A state holds nothing that follows from other fields.
 
+use super::worlds::Worlds;
+use super::writing::{WriteContext, Writing, Written, cells};
 use crate::reach::Reach;
 use crate::search::Pattern;
-use crate::tape::{Chance, REGISTER, Tape};
-use trackproof_contract::{Case, Event, MatchFlag, Profile, Start, YesNo};
+use crate::tape::{Chance, REGISTER};
+use trackproof_contract::{Action, Case, Event, IndexEdge, MatchFlag, Profile, Start, YesNo};
 
 /// Hardware sync and its word.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -42,6 +44,8 @@ pub(super) struct Request {
     pub(super) transfer: u32,
     pub(super) words: u32,
     pub(super) start: Start,
+    /// Whether it is one to write.
+    pub(super) writes: bool,
     /// Whether an index at the very moment of acceptance counts.
     pub(super) index_counts: bool,
     /// Words from before that it delivers first.
@@ -176,6 +180,12 @@ pub struct State {
     pub(super) dues: Vec<Due>,
     /// What is known of the slack used.
     pub slacks: Slacks,
+    /// The accepted write.
+    pub writing: Option<Box<Writing>>,
+    /// What the next write's first clock bit supposes.
+    pub(super) context: WriteContext,
+    /// What earlier writes have made of the media.
+    pub(super) world: usize,
 }
 
 impl State {
@@ -205,6 +215,9 @@ impl State {
             free_to_ns: 0,
             dues: Vec::new(),
             slacks: Slacks(0),
+            writing: None,
+            context: WriteContext::default(),
+            world: 0,
         }
     }
 
@@ -212,6 +225,12 @@ impl State {
     #[must_use]
     pub fn phase(&self, word_bits: usize) -> usize {
         (self.pos - self.base) % word_bits
+    }
+
+    /// Whether a transfer waits or runs.
+    #[must_use]
+    pub const fn busy(&self) -> bool {
+        self.transfer.is_some() || self.writing.is_some()
     }
 
     /// Whether a read runs: words that complete are its own.
@@ -268,7 +287,7 @@ const CHANGE_WINDOW_BITS: u64 = 2;
 
 /// What all states of a case share: the tape, the profile, the events, what was looked up.
 pub(super) struct Context<'a> {
-    pub(super) tape: &'a mut Tape,
+    pub(super) tape: &'a mut Worlds,
     pub(super) profile: &'a Profile,
     pub(super) events: &'a [Event],
     /// The index of the event that is being taken.
@@ -280,6 +299,12 @@ pub(super) struct Context<'a> {
     pub(super) change_window_bits: u64,
     /// Whether the comparator counts while hardware sync is off.
     pub(super) always_on: bool,
+    /// The words of the writes requested so far, each with its transfer's number.
+    pub(super) sent: Vec<(u32, Vec<u64>)>,
+    /// Whether the selected drive's medium is protected.
+    pub(super) protected: bool,
+    /// Cells of the longest index of the bench.
+    longest_index: usize,
     pub(super) reach: &'a mut Reach,
     /// Set when something passed a bound of the model: the case is inconclusive.
     pub(super) overflow: bool,
@@ -290,6 +315,7 @@ pub(super) struct Context<'a> {
 /// A search for a sync word: from where, and what was found.
 #[derive(Debug, Clone, Copy)]
 pub(super) struct Found {
+    world: usize,
     word: u64,
     after: usize,
     position: Option<(usize, Chance)>,
@@ -297,7 +323,7 @@ pub(super) struct Found {
 
 impl<'a> Context<'a> {
     pub(super) fn new(
-        tape: &'a mut Tape,
+        tape: &'a mut Worlds,
         case: &'a Case,
         events: &'a [Event],
         reach: &'a mut Reach,
@@ -312,6 +338,9 @@ impl<'a> Context<'a> {
             bit_ns: u64::from(case.profile.channel_bit_ns),
             change_window_bits: CHANGE_WINDOW_BITS,
             always_on: false,
+            sent: Vec::new(),
+            protected: false,
+            longest_index: longest_index(case),
             reach,
             overflow: false,
             found: None,
@@ -330,6 +359,7 @@ impl<'a> Context<'a> {
     /// The next position after `after` at which the sync word may match.
     pub(super) fn next_match(&mut self, word: u64, after: usize) -> Option<(usize, Chance)> {
         if let Some(last) = self.found
+            && last.world == self.tape.current()
             && last.word == word
             && last.after <= after
             && last.position.is_none_or(|(position, _)| position > after)
@@ -337,7 +367,7 @@ impl<'a> Context<'a> {
             return last.position;
         }
         let position = self.tape.next_match(self.pattern(word), after, self.tape.len());
-        self.found = Some(Found { word, after, position });
+        self.found = Some(Found { world: self.tape.current(), word, after, position });
         position
     }
 
@@ -360,4 +390,72 @@ impl<'a> Context<'a> {
     pub(super) fn notes_when_off(&self) -> bool {
         self.profile.flag_when_off == YesNo::Yes && self.profile.flag != MatchFlag::Level
     }
+
+    /// The first index edge that starts writes, at a position after `after`, up to `to`, and
+    /// whether it surely comes.
+    pub(super) fn next_index_edge(&self, after: usize, to: usize) -> Option<(usize, bool)> {
+        let mut from = after;
+        if self.profile.index_edge == IndexEdge::Trailing {
+            from = from.saturating_sub(self.longest_index);
+        }
+        while let Some((mark, chance)) = self.tape.next_index(from, to) {
+            let width = match self.profile.index_edge {
+                IndexEdge::Leading => 0,
+                IndexEdge::Trailing => {
+                    self.tape.pass_at(mark).map_or(0, |pass| pass.turn.div_ceil(100))
+                }
+            };
+            let edge = mark + width;
+            if edge > after {
+                return (edge <= to).then_some((edge, chance == Chance::Sure));
+            }
+            from = mark;
+        }
+        None
+    }
+
+    /// A word that a write sends.
+    pub(super) fn word(&self, transfer: u32, number: u32) -> u64 {
+        let words = self.sent.iter().find(|sent| sent.0 == transfer).map(|sent| &sent.1);
+        words.and_then(|words| words.get(number as usize)).copied().unwrap_or(0)
+    }
+
+    /// The bits within which a gate closes that is told to at a moment (2.7).
+    pub(super) fn closing_span(&self, at_ns: u64) -> (usize, usize) {
+        let first = self.tape.position(at_ns);
+        let next = first + usize::from(self.tape.end_ns(first) < at_ns);
+        let later = self.profile.abort_to_gate + self.profile.gate_off_max;
+        (first, next + usize::from(later))
+    }
+
+    /// Whether a request comes while a gate may be closing.
+    pub(super) fn asked_within(&self, first: usize, last: usize) -> bool {
+        let (from_ns, to_ns) = (self.tape.end_ns(first), self.tape.end_ns(last));
+        let slack_ns = u64::from(self.profile.slack_max) * self.bit_ns;
+        self.events.iter().any(|event| {
+            matches!(event.action, Action::Read { .. } | Action::Write { .. })
+                && event.at_ns + slack_ns >= from_ns
+                && event.at_ns <= to_ns
+        })
+    }
+
+    /// The world that a write leaves; none when there are too many.
+    pub(super) fn world_after(&mut self, world: usize, written: Written) -> Option<usize> {
+        self.tape.enter(world);
+        let laid = match self.tape.known(&written) {
+            Some(known) => {
+                self.tape.enter(known);
+                return Some(known);
+            }
+            None => cells(self, &written, written.kept_to.0),
+        };
+        let next = self.tape.after(written, laid)?;
+        self.tape.enter(next);
+        Some(next)
+    }
+}
+
+fn longest_index(case: &Case) -> usize {
+    let longest = case.bench.drives.iter().map(|drive| drive.turn_bits).max().unwrap_or(0);
+    longest.div_ceil(100) as usize
 }

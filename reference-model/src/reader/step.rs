@@ -59,7 +59,11 @@ impl State {
                 _ => {}
             }
         }
-        if ctx.compares(self.setting) || ctx.notes_when_off() {
+        if let Some(at) = self.writing.as_ref().and_then(|writing| writing.next_stop(ctx, self.pos))
+        {
+            next = next.min(at.max(self.pos + 1));
+        }
+        if !self.gate_open() && (ctx.compares(self.setting) || ctx.notes_when_off()) {
             match ctx.next_match(self.setting.word, self.pos) {
                 Some((at, chance)) if at <= next => return (at, Some(chance)),
                 _ => {}
@@ -99,6 +103,16 @@ impl State {
             ctx.reach.hit(Point::IndexStart);
             self.start_raw(ctx, Join::Never);
             return other;
+        }
+        // So do a gate's opening and closing, and a written word's begin.
+        if self.writing.is_some() && (to > self.pos || at_ns > ctx.tape.end_ns(self.pos)) {
+            loop {
+                match self.write_here(ctx) {
+                    (_, Some(other)) => return Some(other),
+                    (true, None) => {}
+                    (false, None) => break,
+                }
+            }
         }
         None
     }
@@ -140,7 +154,7 @@ impl State {
             }
         }
         // Bits that are already in the register may match the new setting at once, or not.
-        if !ctx.flag_shows(self.setting) {
+        if !ctx.flag_shows(self.setting) || self.gate_open() {
             return None;
         }
         let matched_before =
@@ -191,6 +205,7 @@ impl State {
         }
         let Some(transfer) = self.transfer else {
             self.zero_counter(ctx);
+            self.match_for_write(ctx);
             return None;
         };
         match transfer.phase {
@@ -418,8 +433,17 @@ pub(super) enum Join {
 }
 
 impl Context<'_> {
+    /// Whether a service of that transfer came within a channel bit before a moment.
+    pub(super) fn service_came(&self, to_ns: u64, transfer: u32) -> bool {
+        self.events[..self.event]
+            .iter()
+            .rev()
+            .take_while(|event| event.at_ns + self.bit_ns >= to_ns)
+            .any(|event| event.at_ns <= to_ns && event.action == Action::Service { transfer })
+    }
+
     /// Whether a service of that transfer comes within a channel bit after a moment.
-    fn service_follows(&self, from_ns: u64, transfer: u32) -> bool {
+    pub(super) fn service_follows(&self, from_ns: u64, transfer: u32) -> bool {
         self.events[self.event..]
             .iter()
             .take_while(|event| event.at_ns <= from_ns + self.bit_ns)

@@ -1,0 +1,314 @@
+//! What is wrong with a medium after a run, or with the stream of an image-backed track, and the
+//! rule that names it.
+//!
+//! A written track is compared as a whole: what stands where a write should have been tells what
+//! the controller did instead. Each answer is tested in turn, the most particular first.
+
+use crate::verdict::MediumSides;
+use trackproof_contract::{Case, ChannelBits, Medium, Observation, WriteUnit};
+use trackproof_model::layout::FieldKind;
+use trackproof_model::reader::acceptor::Acceptor;
+use trackproof_model::reader::worlds::{Laid, MediumDifference};
+use trackproof_model::reader::writing::Written;
+use trackproof_model::recorded::Recorded;
+
+/// Bits by which a write is looked for before and behind its place.
+const NEAR_BITS: i64 = 64;
+
+/// A rule's id and a kind.
+pub(super) type Name = (&'static str, &'static str);
+
+/// Names what is wrong with the media after a run.
+pub(super) fn name(
+    acceptor: &Acceptor,
+    case: &Case,
+    observation: &Observation,
+    difference: MediumDifference,
+) -> Name {
+    let writes = acceptor.writes();
+    let compared = |number: usize| {
+        let (due, shown) = (acceptor.tracks().get(number)?, observation.media.get(number)?);
+        let shown = shown.medium.track();
+        Some(Compared { case, number, due, shown })
+    };
+    let Some(track) = compared(difference.track) else { return ("gate.quiet", "changed-medium") };
+    // What came to a track that it was not for is missing where it should be.
+    let stray = (0..case.tracks.len())
+        .filter(|number| !writes.iter().any(|(_, laid)| laid.track == Some(*number)))
+        .filter_map(compared)
+        .find(|track| track.due.difference(&observation.media[track.number].medium).is_some());
+    if let Some(stray) = stray {
+        return stray.without_a_write(&writes, observation);
+    }
+    let here = writes.iter().rev().find(|(_, laid)| laid.track == Some(track.number));
+    let Some((written, laid)) = here else { return track.without_a_write(&writes, observation) };
+    if track.due.image().is_some() {
+        return track.of_an_image(written, laid);
+    }
+    track.of_a_write(written, laid)
+}
+
+/// Bits shown before the first wrong one, and in all.
+const BITS_BEFORE: usize = 16;
+const BITS_SHOWN: usize = 48;
+
+/// The stretch about the first wrong bit.
+pub(super) fn sides(
+    acceptor: &Acceptor,
+    observation: &Observation,
+    difference: MediumDifference,
+) -> Option<MediumSides> {
+    let MediumDifference { track, bit: first, count: wrong } = difference;
+    let due = acceptor.tracks().get(track)?;
+    let got = observation.media.get(track)?.medium.track();
+    let (stored, image) = match due.image() {
+        Some(image) => (&image.sectors, true),
+        None => (&due.stream, false),
+    };
+    let from = first.saturating_sub(BITS_BEFORE);
+    let bits = (stored.len() - from).min(BITS_SHOWN);
+    let write = acceptor.writes().iter().rev().find_map(|(written, laid)| {
+        let behind = (first + laid.turn).checked_sub(laid.cell)? % laid.turn;
+        let inside = image || behind < laid.bits.len();
+        (laid.track == Some(track) && inside).then_some(written.transfer)
+    });
+    Some(MediumSides {
+        track,
+        first,
+        wrong,
+        from,
+        bits,
+        due: stored.window(from, bits),
+        free: if image { 0 } else { due.free_window(from, bits) },
+        got: got.window(from, bits),
+        write,
+    })
+}
+
+/// A track that is not as it should be.
+struct Compared<'a> {
+    case: &'a Case,
+    number: usize,
+    due: &'a Recorded,
+    shown: &'a ChannelBits,
+}
+
+impl Compared<'_> {
+    /// No write was to leave anything on the track.
+    fn without_a_write(&self, writes: &[(&Written, &Laid)], observation: &Observation) -> Name {
+        let drive = usize::from(self.case.tracks[self.number].drive);
+        if self.case.bench.drives[drive].write_protected {
+            return ("write.refused", "protected-medium-written");
+        }
+        if writes.iter().any(|(written, laid)| written.begun > 0 && !stands(laid, observation)) {
+            return ("write.target", "wrong-place");
+        }
+        ("gate.quiet", "written-without-a-write")
+    }
+
+    /// An image-backed track that was written on.
+    fn of_an_image(&self, written: &Written, laid: &Laid) -> Name {
+        let longer = laid.bits.len() > laid.turn;
+        match (written.cut_short, longer) {
+            (true, _) => ("write.abort", "sector-changed"),
+            (false, true) => ("write.wrap", "wrong-sector"),
+            (false, false) => ("write.words", "wrong-sector"),
+        }
+    }
+
+    /// A track of channel bits that was written on.
+    fn of_a_write(&self, written: &Written, laid: &Laid) -> Name {
+        let word_bits = usize::from(self.case.profile.word_bits);
+        let wrong: Vec<usize> = self.wrong_cells(laid);
+        let length = laid.bits.len();
+        let Some(&first) = wrong.first() else { return ("write.guard", "changed") };
+        if length > laid.turn {
+            return ("write.wrap", "longer-than-a-turn");
+        }
+        let inside = wrong.iter().filter(|cell| **cell < length).count();
+        if inside == 0 {
+            return self.outside(written, laid, &wrong);
+        }
+        if self.nothing_came(laid) {
+            return ("write.words", "not-written");
+        }
+        if let Some(name) = self.moved(written, laid) {
+            return name;
+        }
+        if let Some(underrun) = written.first_underrun()
+            && first + word_bits >= underrun
+        {
+            return ("transfer.stall", "wrong-fill");
+        }
+        let to_index = laid.turn - laid.cell;
+        if first < length && first + 1 >= to_index && to_index < length {
+            return ("write.wrap", "wrong-behind-the-index");
+        }
+        if first + word_bits >= length && written.cut_short {
+            return ("write.abort", "closed-early");
+        }
+        if first + word_bits >= length {
+            return ("write.words", "last-word-lost");
+        }
+        if self.case.profile.write_unit == WriteUnit::DataBytes {
+            return self.of_data_bytes(laid, &wrong);
+        }
+        ("write.verbatim", "changed-bits")
+    }
+
+    /// Bits that differ behind the write's end or before its begin.
+    fn outside(&self, written: &Written, laid: &Laid, wrong: &[usize]) -> Name {
+        let word_bits = usize::from(self.case.profile.word_bits);
+        let length = laid.bits.len();
+        let half = laid.turn.saturating_sub(length) / 2;
+        let behind = wrong.iter().any(|cell| *cell >= length && cell - length < half);
+        match (behind, written.cut_short) {
+            (true, true) => ("write.abort", "gate-open-too-long"),
+            (true, false)
+                if wrong.iter().all(|cell| *cell < length + 2 * word_bits)
+                    && wrong.iter().any(|cell| *cell >= length + 4) =>
+            {
+                ("write.words", "one-word-too-many")
+            }
+            (true, false) => ("write.guard", "changed-behind"),
+            (false, _) => ("write.guard", "changed-before"),
+        }
+    }
+
+    /// The cells that differ, counted from the write's begin round the turn.
+    fn wrong_cells(&self, laid: &Laid) -> Vec<usize> {
+        let mut wrong: Vec<usize> = (0..self.shown.len())
+            .filter(|cell| {
+                self.due.free_window(*cell, 1) == 0
+                    && self.shown.get(*cell) != self.due.stream.get(*cell)
+            })
+            .map(|cell| (cell + laid.turn - laid.cell) % laid.turn)
+            .collect();
+        wrong.sort_unstable();
+        wrong
+    }
+
+    /// Whether the medium is as if the write had not been.
+    fn nothing_came(&self, laid: &Laid) -> bool {
+        let Medium::ChannelBits { track: before, .. } = &self.case.tracks[self.number].medium
+        else {
+            return false;
+        };
+        let length = laid.bits.len().min(laid.turn);
+        (0..length).step_by(64).all(|at| {
+            let count = (length - at).min(64);
+            let cell = (laid.cell + at) % laid.turn;
+            before.cyclic_window(cell, count) == self.shown.cyclic_window(cell, count)
+        })
+    }
+
+    /// What was to be written stands there, but begins elsewhere or lacks words.
+    fn moved(&self, written: &Written, laid: &Laid) -> Option<Name> {
+        let word_bits = usize::from(self.case.profile.word_bits) as i64;
+        let length = laid.bits.len() as i64;
+        // Guards at both ends are left out, and what too short a write tells nothing of.
+        let margin = word_bits.min(length / 4);
+        let fits = |shift: i64| {
+            let (from, to) = (margin.max(-shift), length - margin - shift.max(0));
+            if to - from < 8.min(length - 2 * margin) {
+                return false;
+            }
+            let at = |cell: i64| (laid.cell as i64 + cell).rem_euclid(laid.turn as i64) as usize;
+            (from..to)
+                .all(|cell| self.shown.get(at(cell)) == laid.bits.get((cell + shift) as usize))
+        };
+        let shift = (1..=NEAR_BITS.max(2 * word_bits))
+            .flat_map(|shift| [-shift, shift])
+            .find(|shift| fits(*shift))?;
+        Some(match shift {
+            _ if shift == word_bits => ("write.words", "first-word-lost"),
+            _ if shift > 0 && shift % word_bits == 0 => ("write.words", "words-lost"),
+            _ if shift < 0 && shift % word_bits == 0 && written.begun > 1 => {
+                ("write.words", "word-inserted")
+            }
+            _ if shift < 0 => ("write.start", "too-late"),
+            _ => ("write.start", "too-early"),
+        })
+    }
+
+    /// Clock bits, marks or data that a controller makes of data bytes.
+    fn of_data_bytes(&self, laid: &Laid, wrong: &[usize]) -> Name {
+        let word_bits = usize::from(self.case.profile.word_bits);
+        let lead = usize::from(self.case.profile.gate_lead);
+        let clock = |cell: &usize| *cell >= lead && (*cell - lead).is_multiple_of(2);
+        let inside = wrong.iter().filter(|cell| **cell < laid.bits.len());
+        if !inside.clone().all(clock) {
+            return ("write.words", "wrong-data");
+        }
+        if inside.clone().all(|cell| (*cell - lead).is_multiple_of(word_bits)) {
+            return ("clock.context", "lost-between-words");
+        }
+        ("clock.rule", "wrong-clock-bit")
+    }
+}
+
+/// Whether what a write has laid stands where it should, its two ends apart.
+fn stands(laid: &Laid, observation: &Observation) -> bool {
+    let Some(shown) = laid.track.and_then(|track| observation.media.get(track)) else {
+        return false;
+    };
+    let Medium::ChannelBits { track, .. } = &shown.medium else { return true };
+    let length = laid.bits.len().min(laid.turn);
+    let margin = 16.min(length / 4);
+    (margin..length - margin).all(|at| {
+        laid.bits.get(laid.bits.len() - length + at)
+            == track.get((laid.cell + laid.bits.len() - length + at) % laid.turn)
+    })
+}
+
+/// Names what is wrong with a word that was read from an image-backed track, if it is the stream
+/// that is wrong: `end` and `bits` say which bits of the tape the word should have been.
+pub(super) fn of_stream(
+    acceptor: &Acceptor,
+    end: usize,
+    bits: usize,
+    wrong: u64,
+    got: u64,
+) -> Option<Name> {
+    let from = end.checked_sub(bits)?;
+    let pass = acceptor.tape().pass_at(from)?;
+    let image = acceptor.tracks().get(pass.track?)?.image()?;
+    let track = trackproof_model::image::lay_out(image, pass.turn)?;
+    let cell = |place: usize| pass.cell_at(from + place);
+    let places: Vec<usize> =
+        (0..bits).filter(|place| wrong >> (bits - 1 - place) & 1 == 1).collect();
+    let field = |cell: usize| {
+        let place = track.fields.partition_point(|field| field.start_bit <= cell).checked_sub(1)?;
+        track.fields.get(place)
+    };
+    let clocks = places.iter().all(|place| cell(*place).is_multiple_of(2));
+    if !clocks {
+        let kinds: Vec<FieldKind> =
+            places.iter().filter_map(|place| field(cell(*place)).map(|field| field.kind)).collect();
+        let all = |wanted: &[FieldKind]| kinds.iter().all(|kind| wanted.contains(kind));
+        return if all(&[FieldKind::DataCheck, FieldKind::AddressCheck]) {
+            Some(("layout.fields", "wrong-check"))
+        } else if all(&[FieldKind::Address]) {
+            Some(("layout.fields", "wrong-header"))
+        } else {
+            None
+        };
+    }
+    let marks = track.special_bytes();
+    let in_mark = |cell: usize| marks.iter().any(|mark| (*mark..*mark + 16).contains(&cell));
+    if places.iter().all(|place| in_mark(cell(*place))) {
+        return Some(("mark.pattern", "ordinary-clock"));
+    }
+    if places.iter().all(|place| cell(*place) == 0) {
+        return Some(("clock.context", "lost-at-the-index"));
+    }
+    if places.iter().all(|place| cell(*place).is_multiple_of(16)) {
+        return Some(("clock.context", "lost-between-bytes"));
+    }
+    let missing = places.iter().all(|place| got >> (bits - 1 - place) & 1 == 0);
+    Some(if missing {
+        ("clock.present", "missing-clock-bits")
+    } else {
+        ("clock.rule", "wrong-clock-bit")
+    })
+}

@@ -1,0 +1,244 @@
+//! Worlds: what writes have made of the media, and of every bit that comes after them.
+//!
+//! Where a write begins is the controller's to choose within its span, so after it states differ
+//! in what the head reads. Each way has a world of its own: the tracks as they then stand, and the
+//! [`Tape`] of the case with every later bit of them. A write that has ended in the same way gives
+//! the same world; states that hold it are told apart by nothing else.
+
+use super::writing::Written;
+use crate::recorded::Recorded;
+use crate::tape::Tape;
+use std::ops::{Deref, DerefMut};
+use trackproof_contract::{
+    Case, ChannelBits, ChannelKind, Event, Medium, Observation, Operation, SpliceGuard, Track,
+};
+
+/// More worlds than this are given up as inconclusive.
+const MAX_WORLDS: usize = 256;
+
+/// The media and the bits of one way that the writes may have gone.
+#[derive(Debug, Default)]
+pub(crate) struct World {
+    pub(crate) tape: Tape,
+    pub(crate) tracks: Vec<Recorded>,
+    /// The world before its last write, and that write; none in the first.
+    pub(crate) from: Option<(usize, Written)>,
+    /// What that write has laid.
+    pub(crate) laid: Laid,
+    /// Where its tracks first differ from the observed ones, once that was asked.
+    difference: Option<Option<MediumDifference>>,
+}
+
+/// What a write has laid, and where.
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
+pub struct Laid {
+    /// The track, by its index in the case; none where no drive kept it.
+    pub track: Option<usize>,
+    /// The track that was under the head, whether its drive kept anything or not.
+    pub under_head: Option<usize>,
+    /// The cell of the turn that its first bit is in.
+    pub cell: usize,
+    /// Cells of a turn.
+    pub turn: usize,
+    /// Its cells, from the gate's opening to where the drive took no more.
+    pub bits: ChannelBits,
+}
+
+/// Where the media after a run first differ from what they should be.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub struct MediumDifference {
+    /// How many bits differ, on all tracks.
+    pub count: usize,
+    /// The first track of the case that has one.
+    pub track: usize,
+    /// The first bit on it: a channel bit, or a data bit of an image.
+    pub bit: usize,
+}
+
+/// Every world of a case; it stands for the one that was entered last.
+#[derive(Debug)]
+pub(crate) struct Worlds {
+    all: Vec<World>,
+    /// How many of them belong to this case; the others are kept for their memory.
+    used: usize,
+    current: usize,
+    /// Channel bits of the splice guards.
+    guards: Guards,
+}
+
+/// The splice guards in cells, rounded up.
+#[derive(Debug, Clone, Copy, Default)]
+struct Guards {
+    before_on: usize,
+    after_on: usize,
+    before_off: usize,
+    after_off: usize,
+}
+
+impl Guards {
+    fn new(guard: SpliceGuard, bit_ns: u64) -> Self {
+        let cells = |ns: u16| u64::from(ns).div_ceil(bit_ns) as usize;
+        Self {
+            before_on: cells(guard.before_on_ns),
+            after_on: cells(guard.after_on_ns),
+            before_off: cells(guard.before_off_ns),
+            after_off: cells(guard.after_off_ns),
+        }
+    }
+}
+
+impl Deref for Worlds {
+    type Target = Tape;
+    fn deref(&self) -> &Tape {
+        &self.all[self.current].tape
+    }
+}
+
+impl DerefMut for Worlds {
+    fn deref_mut(&mut self) -> &mut Tape {
+        &mut self.all[self.current].tape
+    }
+}
+
+impl Default for Worlds {
+    fn default() -> Self {
+        Self { all: vec![World::default()], used: 1, current: 0, guards: Guards::default() }
+    }
+}
+
+impl Worlds {
+    /// Begins a case: one world, as power-up finds it.
+    pub(crate) fn lay(&mut self, case: &Case, events: &[Event]) {
+        (self.used, self.current) = (1, 0);
+        self.guards =
+            Guards::new(case.profile.splice_guard, u64::from(case.profile.channel_bit_ns));
+        let first = &mut self.all[0];
+        first.tracks.clear();
+        first.from = None;
+        first.difference = None;
+        let plain = |track: &Track| {
+            matches!(track.medium, Medium::ChannelBits { kind: ChannelKind::Image, .. })
+        };
+        let writes = case.program.iter().any(|one| matches!(one, Operation::Write { .. }));
+        // Nothing is recorded over plain tracks that are only read: the tape takes the case's own.
+        if writes || !case.tracks.iter().all(plain) {
+            first.tracks.extend(case.tracks.iter().map(|track| {
+                let turn_bits = case.bench.drives[usize::from(track.drive)].turn_bits;
+                Recorded::of(track, turn_bits as usize, case.profile.recording)
+            }));
+        }
+        first.tape.lay(case, &first.tracks, events);
+    }
+
+    /// Stands for that world from now on.
+    pub(crate) fn enter(&mut self, world: usize) {
+        debug_assert!(world < self.used, "world {world} of {}", self.used);
+        self.current = world;
+    }
+
+    pub(crate) const fn current(&self) -> usize {
+        self.current
+    }
+
+    pub(crate) fn world(&self, world: usize) -> &World {
+        &self.all[world]
+    }
+
+    /// The world after a write in the current one, if it is known already.
+    pub(crate) fn known(&self, written: &Written) -> Option<usize> {
+        (1..self.used).find(|world| {
+            let from = self.all[*world].from.as_ref();
+            from.is_some_and(|(from, old)| *from == self.current && old == written)
+        })
+    }
+
+    /// Makes the world after a write in the current one; none when there are too many.
+    ///
+    /// `bits` are the cells that it has laid, from the gate's opening to where the drive took no
+    /// more.
+    pub(crate) fn after(&mut self, written: Written, bits: ChannelBits) -> Option<usize> {
+        if self.used == MAX_WORLDS {
+            return None;
+        }
+        if self.used == self.all.len() {
+            self.all.push(World::default());
+        }
+        let (old, new) = self.all.split_at_mut(self.used);
+        let (old, new) = (&old[self.current], &mut new[0]);
+        new.tape.clone_from(&old.tape);
+        new.tracks.clone_from(&old.tracks);
+        new.difference = None;
+        new.write(&written, bits, self.guards);
+        new.from = Some((self.current, written));
+        self.used += 1;
+        Some(self.used - 1)
+    }
+
+    /// Where a world's tracks differ from the observed ones.
+    pub(crate) fn difference(
+        &mut self,
+        world: usize,
+        observation: &Observation,
+    ) -> Option<MediumDifference> {
+        let world = &mut self.all[world];
+        *world.difference.get_or_insert_with(|| {
+            let mut first: Option<MediumDifference> = None;
+            for (track, (mine, shown)) in world.tracks.iter().zip(&observation.media).enumerate() {
+                if let Some((bit, wrong)) = mine.difference(&shown.medium) {
+                    let found = first.get_or_insert(MediumDifference { count: 0, track, bit });
+                    found.count += wrong;
+                }
+            }
+            first
+        })
+    }
+}
+
+impl World {
+    /// Makes the tracks, and all bits from the gate's opening on, what a write leaves.
+    fn write(&mut self, written: &Written, bits: ChannelBits, guards: Guards) {
+        let Written { on, off, kept_to, .. } = *written;
+        self.tape.open_gate(on, off);
+        self.laid = Laid { bits, ..Laid::default() };
+        let Some(pass) = self.tape.pass_at(on) else { return };
+        self.laid.under_head = pass.track;
+        self.laid.cell = pass.cell_at(on);
+        self.laid.turn = pass.turn;
+        if !pass.writable {
+            return;
+        }
+        self.laid.track = pass.track;
+        let (turn, cell) = (pass.turn, |index| pass.cell_at(index));
+        let (off_first, off_last) = kept_to;
+        let Some(number) = pass.track else {
+            self.tape.forget_unrecorded(off.1);
+            return;
+        };
+        let track = &mut self.tracks[number];
+        if written.unfinished {
+            // Nobody says what a gate that is still open has left so far.
+            track.guard(cell(on - guards.before_on.min(on)), off_last - on + guards.before_on);
+        } else {
+            let bits = &self.laid.bits;
+            track.lay(cell(on), off_first - on, |at, count| bits.window(at, count));
+            let on_from = on - guards.before_on.min(on);
+            let off_to = off_last + guards.after_off;
+            if off_first - on <= guards.after_on + guards.before_off {
+                track.guard(cell(on_from), off_to - on_from);
+            } else {
+                // What a later turn has written again is no guard any more.
+                let span = off_to - on_from;
+                let over = span.saturating_sub(turn);
+                let on_to = on + guards.after_on;
+                if on_to > on_from + over {
+                    let from = on_from + over;
+                    track.guard(cell(from), on_to - from);
+                }
+                let off_from = off_first - guards.before_off;
+                track.guard(cell(off_from), off_to - off_from);
+            }
+        }
+        track.settle();
+        self.tape.lay_again(number, track, off.1);
+    }
+}

@@ -1,0 +1,685 @@
+//! Writing: fetching, the gate, the serialiser (semantics 2.2 to 2.8, 3).
+//!
+//! On media without flux a write lays whole cells: its gate opens and closes at the begin of one.
+//! Positions are the tape's; the cell that begins at position p is bit p. What happens at a
+//! position in its turn, a gate's opening, a word's begin, a gate's closing, comes after the
+//! services and operations of that moment; what a controller may choose splits the state.
+
+use super::state::{Context, State};
+use crate::code::{Before, clock_bit};
+use crate::reach::Point;
+use trackproof_contract::{
+    ChannelBits, FirstContext, Start, Underrun, WriteDone, WriteUnit, YesNo,
+};
+
+/// An accepted write.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Writing {
+    /// Its number among all requests.
+    pub id: u32,
+    /// How it was to start.
+    pub start: Start,
+    /// The words that it owes.
+    pub words: u32,
+    /// Those fetched by services.
+    pub fetched: u32,
+    /// Those the serialiser has taken.
+    pub begun: u32,
+    /// How far it is.
+    pub phase: WritePhase,
+    /// Where the gate opened; 0 while it is closed.
+    pub on: usize,
+    /// What the serialiser has laid.
+    pub(super) pieces: Vec<Piece>,
+    /// The next service has already had its effect: it came before a bit that it came after.
+    pub(super) served_ahead: bool,
+    /// Where the drive stopped taking what is written, if it did: the bits within which.
+    pub(super) cut: Option<(usize, usize)>,
+}
+
+/// How far a write is.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum WritePhase {
+    /// It waits for its first word.
+    WaitWord,
+    /// It waits for a match.
+    WaitMatch,
+    /// It waits for an index edge at a position after this one.
+    WaitIndex(usize),
+    /// The gate opens at a position from the first to the last of these.
+    Due(usize, usize),
+    /// The serialiser takes its next word at this position.
+    Open(usize),
+    /// The last owed bit ends at the first position; the gate closes at one from the second to the
+    /// third.
+    Ending(usize, usize, usize),
+}
+
+/// A stretch that the serialiser has laid in one manner.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) struct Piece {
+    /// Its first cell.
+    at: usize,
+    what: Laid,
+}
+
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+enum Laid {
+    /// That many words in a row, from this one on.
+    Words { first: u32, count: u32 },
+    /// A word without data.
+    Zeros,
+    /// A cell without a pulse while no word waits.
+    Held,
+    /// A pulse behind the last word.
+    Pulse,
+}
+
+/// A write that is over: all that matters of it afterwards.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub struct Written {
+    /// Its number among all requests.
+    pub transfer: u32,
+    /// Where the gate opened.
+    pub on: usize,
+    /// The bits within which it closed.
+    pub off: (usize, usize),
+    /// The bits within which the drive stopped taking what was written.
+    pub kept_to: (usize, usize),
+    /// Whether the case ended before it did.
+    pub unfinished: bool,
+    /// Whether it was cut short: by an abort, a reset, another request, a drive line.
+    pub cut_short: bool,
+    /// The words that it had begun to lay.
+    pub begun: u32,
+    pub(super) pieces: Vec<Piece>,
+    pub(super) before: Before,
+}
+
+impl Written {
+    /// The cell, counted from the gate's opening, of the first word that no word waited for, if
+    /// there was one.
+    #[must_use]
+    pub fn first_underrun(&self) -> Option<usize> {
+        // A word that is laid once more begins no later than the one before ends.
+        let mut next = 0;
+        self.pieces.iter().find_map(|piece| {
+            let repeated = match piece.what {
+                Laid::Words { first, count } => {
+                    let again = first < next;
+                    next = first + count;
+                    again
+                }
+                Laid::Zeros | Laid::Held => true,
+                Laid::Pulse => false,
+            };
+            repeated.then_some(piece.at - self.on)
+        })
+    }
+}
+
+impl Writing {
+    /// Words that wait for the serialiser.
+    #[must_use]
+    pub const fn waiting(&self) -> u32 {
+        self.fetched - self.begun
+    }
+
+    /// Whether the gate is open.
+    #[must_use]
+    pub const fn gate_open(&self) -> bool {
+        self.on > 0
+    }
+
+    /// The next position at which it does something by itself.
+    pub(super) fn next_stop(&self, ctx: &Context<'_>, pos: usize) -> Option<usize> {
+        match self.phase {
+            WritePhase::WaitWord | WritePhase::WaitMatch => None,
+            WritePhase::WaitIndex(after) => {
+                ctx.next_index_edge(after.max(pos), ctx.tape.len()).map(|edge| edge.0)
+            }
+            WritePhase::Due(at, _) | WritePhase::Open(at) => Some(at),
+            WritePhase::Ending(end, first, _) => {
+                Some(if pos < end { end.min(first) } else { first })
+            }
+        }
+    }
+
+    fn lay(&mut self, at: usize, what: Laid, word_bits: usize) {
+        if let (Laid::Words { first, .. }, Some(last)) = (what, self.pieces.last_mut())
+            && let Laid::Words { first: run, count } = &mut last.what
+            && *run + *count == first
+            && last.at + *count as usize * word_bits == at
+        {
+            *count += 1;
+            return;
+        }
+        self.pieces.push(Piece { at, what });
+    }
+}
+
+impl State {
+    /// Whether the write gate is open.
+    #[must_use]
+    pub fn gate_open(&self) -> bool {
+        self.writing.as_ref().is_some_and(|writing| writing.gate_open())
+    }
+
+    /// A write is accepted at the position.
+    pub(super) fn begin_write(
+        &mut self,
+        ctx: &mut Context<'_>,
+        (id, words, start): (u32, u32, Start),
+        index_counts: bool,
+        (from_ns, to_ns): (u64, u64),
+    ) {
+        if ctx.profile.checks_protect == YesNo::Yes && ctx.protected {
+            return;
+        }
+        if words == 0 {
+            self.owe_done(ctx, from_ns, to_ns);
+            return;
+        }
+        let phase = match start {
+            Start::Now => WritePhase::WaitWord,
+            Start::Match => WritePhase::WaitMatch,
+            Start::Index => {
+                WritePhase::WaitIndex(if index_counts { self.pos - 1 } else { self.pos })
+            }
+        };
+        self.writing = Some(Box::new(Writing {
+            id,
+            start,
+            words,
+            fetched: 0,
+            begun: 0,
+            phase,
+            on: 0,
+            pieces: Vec::new(),
+            served_ahead: false,
+            cut: None,
+        }));
+    }
+
+    /// A match made at the position, which a write may wait for.
+    pub(super) fn match_for_write(&mut self, ctx: &mut Context<'_>) {
+        let Some(writing) = self.writing.as_mut() else { return };
+        if writing.phase != WritePhase::WaitMatch {
+            return;
+        }
+        ctx.reach.hit(Point::WriteAtMatch);
+        let lead = usize::from(ctx.profile.gate_lead);
+        let nominal = usize::from(ctx.profile.match_to_write).max(lead);
+        let jitter = usize::from(ctx.profile.match_jitter);
+        let gate = |bits: usize| self.pos + bits - lead;
+        writing.phase =
+            WritePhase::Due(gate(nominal.saturating_sub(jitter).max(lead)), gate(nominal + jitter));
+    }
+
+    /// A service of `transfer`; the ways that it may go are `self` and what is returned.
+    pub(super) fn fetch(
+        &mut self,
+        ctx: &mut Context<'_>,
+        transfer: u32,
+        at_ns: u64,
+    ) -> Option<Self> {
+        let here = ctx.tape.position(at_ns);
+        let writing = self.writing.as_mut().filter(|writing| writing.id == transfer)?;
+        if writing.served_ahead {
+            writing.served_ahead = false;
+            return None;
+        }
+        if writing.fetched == writing.words {
+            return None;
+        }
+        if writing.waiting() >= u32::from(ctx.profile.fifo_words) {
+            // Full; the serialiser may take one within a bit, and then it counts as having been
+            // first.
+            let soon = match writing.phase {
+                WritePhase::Open(at) | WritePhase::Due(at, _) => {
+                    ctx.tape.end_ns(at) <= at_ns + ctx.bit_ns
+                }
+                _ => false,
+            };
+            if !soon {
+                return None;
+            }
+            let mut other = self.clone();
+            other.take_word(ctx, here, at_ns);
+            return Some(other);
+        }
+        self.take_word(ctx, here, at_ns);
+        None
+    }
+
+    /// Fetches the next word.
+    fn take_word(&mut self, ctx: &mut Context<'_>, here: usize, at_ns: u64) {
+        let Some(writing) = self.writing.as_mut() else { return };
+        writing.fetched += 1;
+        if writing.phase == WritePhase::WaitWord {
+            // At the first begin of a cell from here on, or as much later as an acceptance may be.
+            ctx.reach.hit(Point::WriteAtOnce);
+            let next = if ctx.tape.end_ns(here) >= at_ns { here } else { here + 1 };
+            let slack = ctx.profile.slack_max - ctx.profile.slack_min;
+            writing.phase = WritePhase::Due(next, next + usize::from(slack));
+        }
+        let last = writing.fetched == writing.words;
+        if last && ctx.profile.write_done == WriteDone::LastFetched {
+            self.owe_done(ctx, at_ns, at_ns);
+        }
+    }
+
+    /// What the write does at the position, after all else of its moment. Returns another state
+    /// that is possible as well; `self` may have more to do afterwards.
+    pub(super) fn write_here(&mut self, ctx: &mut Context<'_>) -> (bool, Option<Self>) {
+        let pos = self.pos;
+        let Some(phase) = self.writing.as_ref().map(|writing| writing.phase) else {
+            return (false, None);
+        };
+        match phase {
+            WritePhase::WaitWord | WritePhase::WaitMatch => (false, None),
+            WritePhase::WaitIndex(after) => {
+                if after >= pos {
+                    return (false, None);
+                }
+                let Some((_, sure)) = ctx.next_index_edge(pos - 1, pos) else {
+                    return (false, None);
+                };
+                let missed = (!sure).then(|| self.with_phase(WritePhase::WaitIndex(pos)));
+                ctx.reach.hit(Point::WriteAtIndex);
+                let (min, max) = (ctx.profile.slack_min, ctx.profile.slack_max);
+                self.set_write_phase(WritePhase::Due(
+                    pos + usize::from(min),
+                    pos + usize::from(max),
+                ));
+                (true, missed)
+            }
+            WritePhase::Due(at, last) => {
+                if at != pos {
+                    return (false, None);
+                }
+                if at < last {
+                    let later = self.with_phase(WritePhase::Due(at + 1, last));
+                    self.set_write_phase(WritePhase::Due(at, at));
+                    return (true, Some(later));
+                }
+                (true, self.open_gate(ctx))
+            }
+            WritePhase::Open(at) => {
+                if at == pos {
+                    (true, self.serialise(ctx))
+                } else {
+                    (false, None)
+                }
+            }
+            WritePhase::Ending(end, first, last) => {
+                if pos == end && ctx.profile.write_done == WriteDone::LastBit {
+                    let end_ns = ctx.tape.end_ns(end);
+                    self.owe_done(ctx, end_ns, end_ns);
+                    // Not a second time.
+                    self.set_write_phase(WritePhase::Ending(0, first, last));
+                    return (true, None);
+                }
+                if pos < first {
+                    return (false, None);
+                }
+                if first < last && ctx.asked_within(first, last) {
+                    let later = self.with_phase(WritePhase::Ending(end, first + 1, last));
+                    self.set_write_phase(WritePhase::Ending(end, first, first));
+                    return (true, Some(later));
+                }
+                let bit_owed = ctx.profile.write_done == WriteDone::LastBit && pos < end;
+                self.close_gate(ctx, (first, last));
+                let (from_ns, to_ns) = (ctx.tape.end_ns(first), ctx.tape.end_ns(last));
+                self.free_to_ns = self.free_to_ns.max(to_ns);
+                if ctx.profile.write_done == WriteDone::GateOff {
+                    self.owe_done(ctx, from_ns, to_ns);
+                } else if bit_owed {
+                    let end_ns = ctx.tape.end_ns(end);
+                    self.owe_done(ctx, end_ns, end_ns);
+                }
+                ctx.reach.hit(Point::WriteCompleted);
+                (true, None)
+            }
+        }
+    }
+
+    fn with_phase(&self, phase: WritePhase) -> Self {
+        let mut other = self.clone();
+        other.set_write_phase(phase);
+        other
+    }
+
+    fn set_write_phase(&mut self, phase: WritePhase) {
+        if let Some(writing) = self.writing.as_mut() {
+            writing.phase = phase;
+        }
+    }
+
+    /// The gate is due to open at the position: it does if a word waits, else its index or match
+    /// is missed (3.2).
+    fn open_gate(&mut self, ctx: &mut Context<'_>) -> Option<Self> {
+        let pos = self.pos;
+        let writing = self.writing.as_mut()?;
+        let mut other = None;
+        if writing.fetched == 0 {
+            if !ctx.service_follows(ctx.tape.end_ns(pos), writing.id) {
+                self.miss(ctx);
+                return None;
+            }
+            // A service within a bit may have come first.
+            let mut missed = self.clone();
+            missed.miss(ctx);
+            other = Some(missed);
+            let here = pos;
+            self.take_word(ctx, here, ctx.tape.end_ns(pos));
+            self.writing.as_mut()?.served_ahead = true;
+        } else if writing.fetched == 1
+            && writing.start != Start::Now
+            && ctx.service_came(ctx.tape.end_ns(pos), writing.id)
+        {
+            // The one word may have come too late.
+            let mut missed = self.clone();
+            missed.miss(ctx);
+            other = Some(missed);
+        }
+        let writing = self.writing.as_mut()?;
+        writing.on = pos;
+        writing.phase = WritePhase::Open(pos + usize::from(ctx.profile.gate_lead));
+        other
+    }
+
+    /// The index or match at which the gate was to open is missed.
+    fn miss(&mut self, ctx: &mut Context<'_>) {
+        ctx.reach.hit(Point::WriteMissed);
+        let pos = self.pos;
+        if let Some(writing) = self.writing.as_mut() {
+            writing.phase = match writing.start {
+                Start::Now => WritePhase::WaitWord,
+                Start::Match => WritePhase::WaitMatch,
+                Start::Index => WritePhase::WaitIndex(pos),
+            };
+        }
+    }
+
+    /// A word's begin: the serialiser takes the oldest, or does what it does without (2.2).
+    fn serialise(&mut self, ctx: &mut Context<'_>) -> Option<Self> {
+        let pos = self.pos;
+        let writing = self.writing.as_mut()?;
+        let full = writing.waiting() >= u32::from(ctx.profile.fifo_words);
+        let follows = writing.fetched < writing.words
+            && !writing.served_ahead
+            && ctx.service_follows(ctx.tape.end_ns(pos), writing.id);
+        let mut other = None;
+        if writing.waiting() == 0 {
+            if follows {
+                // The service may have come first: then there is a word.
+                let mut served = self.clone();
+                served.take_word(ctx, pos, ctx.tape.end_ns(pos));
+                if let Some(writing) = served.writing.as_mut() {
+                    writing.served_ahead = true;
+                }
+                served.next_word(ctx);
+                other = Some(served);
+            }
+            self.underrun(ctx);
+            return other;
+        }
+        if writing.waiting() == 1
+            && writing.begun > 0
+            && ctx.service_came(ctx.tape.end_ns(pos), writing.id)
+        {
+            // The one word may have come too late.
+            let mut late = self.clone();
+            late.underrun(ctx);
+            other = Some(late);
+        } else if full && follows {
+            // The service may have come first, and found no room.
+            let mut lost = self.clone();
+            if let Some(writing) = lost.writing.as_mut() {
+                writing.served_ahead = true;
+            }
+            lost.next_word(ctx);
+            other = Some(lost);
+        }
+        self.next_word(ctx);
+        other
+    }
+
+    /// The serialiser takes a word that waits.
+    fn next_word(&mut self, ctx: &mut Context<'_>) {
+        let pos = self.pos;
+        let Some(writing) = self.writing.as_mut() else { return };
+        writing.lay(pos, Laid::Words { first: writing.begun, count: 1 }, ctx.word_bits);
+        writing.begun += 1;
+        let end = pos + ctx.word_bits;
+        if writing.begun < writing.words {
+            writing.phase = WritePhase::Open(end);
+            return;
+        }
+        let mut closes = end - usize::from(ctx.profile.lost_tail);
+        if ctx.profile.tail_pulse == YesNo::Yes
+            && let Some(pulse) = last_pulse(ctx, writing, self.context)
+            && pulse + 2 >= closes
+        {
+            writing.lay(pulse + 2, Laid::Pulse, ctx.word_bits);
+            closes = pulse + 3;
+        }
+        let (min, max) = (ctx.profile.gate_off_min, ctx.profile.gate_off_max);
+        writing.phase =
+            WritePhase::Ending(end, closes + usize::from(min), closes + usize::from(max));
+    }
+
+    /// No word waits though some are owed.
+    fn underrun(&mut self, ctx: &mut Context<'_>) {
+        let pos = self.pos;
+        ctx.reach.hit(Point::Underrun);
+        // The text does not say whether that shows as an error.
+        self.error_free_to_ns = u64::MAX;
+        let Some(writing) = self.writing.as_mut() else { return };
+        match ctx.profile.underrun {
+            Underrun::CloseGate => {
+                self.end_write(ctx, (pos, pos), (pos, pos));
+                return;
+            }
+            Underrun::Repeat if writing.begun > 0 => {
+                let first = writing.begun - 1;
+                writing.pieces.push(Piece { at: pos, what: Laid::Words { first, count: 1 } });
+            }
+            Underrun::Hold => {
+                writing.pieces.push(Piece { at: pos, what: Laid::Held });
+                writing.phase = WritePhase::Open(pos + 1);
+                return;
+            }
+            Underrun::Repeat | Underrun::Zeros => {
+                writing.pieces.push(Piece { at: pos, what: Laid::Zeros });
+            }
+        }
+        writing.phase = WritePhase::Open(pos + ctx.word_bits);
+    }
+
+    /// The write ends without done: the gate, if it is open, closes within a span.
+    pub(super) fn end_write(
+        &mut self,
+        ctx: &mut Context<'_>,
+        off: (usize, usize),
+        kept_to: (usize, usize),
+    ) {
+        if !self.gate_open() {
+            self.writing = None;
+            return;
+        }
+        if let Some(writing) = self.writing.as_mut() {
+            writing.cut.get_or_insert(kept_to);
+        }
+        self.close_gate(ctx, off);
+        self.context.joins = false;
+    }
+
+    /// An abort or reset at a moment ends a write.
+    pub(super) fn abort_write(&mut self, ctx: &mut Context<'_>, at_ns: u64) {
+        if self.writing.is_some() {
+            ctx.reach.hit(if self.gate_open() {
+                Point::AbortWriting
+            } else {
+                Point::AbortWriteWaiting
+            });
+            let span = ctx.closing_span(at_ns);
+            self.end_write(ctx, span, span);
+        }
+    }
+
+    /// A line has changed under an open gate: what is written there ends. Whether the controller
+    /// notices, and ends the transfer, is its own matter: the other way is returned.
+    pub(super) fn cut_write(&mut self, ctx: &mut Context<'_>, at_ns: u64) -> Option<Self> {
+        if !self.gate_open() {
+            return None;
+        }
+        let span = ctx.closing_span(at_ns);
+        let mut goes_on = self.clone();
+        if let Some(writing) = goes_on.writing.as_mut() {
+            writing.cut.get_or_insert(span);
+        }
+        self.end_write(ctx, span, span);
+        Some(goes_on)
+    }
+
+    /// The case ends with the gate open.
+    pub(super) fn leave_unfinished(&mut self, ctx: &mut Context<'_>) {
+        if self.gate_open() {
+            let end = self.pos;
+            self.gate_closed(ctx, (end, end), true);
+        }
+    }
+
+    fn close_gate(&mut self, ctx: &mut Context<'_>, off: (usize, usize)) {
+        self.gate_closed(ctx, off, false);
+    }
+
+    fn gate_closed(&mut self, ctx: &mut Context<'_>, off: (usize, usize), unfinished: bool) {
+        let Some(writing) = self.writing.take() else { return };
+        let before = self.context.before(ctx);
+        let written = Written {
+            transfer: writing.id,
+            on: writing.on,
+            off: (off.0.max(writing.on), off.1.max(writing.on)),
+            kept_to: writing.cut.unwrap_or(off),
+            unfinished,
+            cut_short: writing.cut.is_some(),
+            begun: writing.begun,
+            pieces: writing.pieces,
+            before,
+        };
+        self.context.last = last_data(ctx, &written);
+        self.context.joins = true;
+        match ctx.world_after(self.world, written) {
+            Some(world) => self.world = world,
+            None => ctx.overflow = true,
+        }
+    }
+}
+
+/// What a write's first clock bit supposes before it (3.1).
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct WriteContext {
+    /// The last data bit that was serialised.
+    pub(super) last: bool,
+    /// Whether the next write may join the one before.
+    pub(super) joins: bool,
+}
+
+impl WriteContext {
+    fn before(self, ctx: &Context<'_>) -> Before {
+        let last = Before::bit(self.last);
+        if ctx.profile.write_join == YesNo::Yes && self.joins {
+            return last;
+        }
+        match ctx.profile.first_context {
+            FirstContext::Zero => Before::Zero,
+            FirstContext::One => Before::One,
+            FirstContext::Last => last,
+        }
+    }
+}
+
+/// The cells that a write has laid from its gate's opening on, up to `to`.
+pub(super) fn cells(ctx: &Context<'_>, written: &Written, to: usize) -> ChannelBits {
+    let mut bits = ChannelBits::new();
+    let mut before = written.before;
+    for piece in &written.pieces {
+        while written.on + bits.len() < piece.at {
+            let gap = piece.at - written.on - bits.len();
+            bits.push(0, gap.min(64));
+        }
+        match piece.what {
+            Laid::Words { first, count } => {
+                for word in first..first + count {
+                    push_word(ctx, ctx.word(written.transfer, word), &mut before, &mut bits);
+                }
+            }
+            Laid::Zeros => push_word(ctx, 0, &mut before, &mut bits),
+            Laid::Held => {
+                bits.push(0, 1);
+                before = Before::Zero;
+            }
+            Laid::Pulse => {
+                bits.truncate(piece.at - written.on);
+                bits.push(1, 1);
+            }
+        }
+    }
+    let length = to.saturating_sub(written.on);
+    while bits.len() < length {
+        bits.push(0, (length - bits.len()).min(64));
+    }
+    bits.truncate(length);
+    bits
+}
+
+/// One word as the serialiser lays it: as it is, or its data with clock bits and marks.
+fn push_word(ctx: &Context<'_>, word: u64, before: &mut Before, bits: &mut ChannelBits) {
+    let width = ctx.word_bits;
+    if ctx.profile.write_unit == WriteUnit::ChannelWords {
+        bits.push(word, width);
+        return;
+    }
+    let data_bits = width / 2;
+    for at in (0..data_bits).rev() {
+        let (one, no_clock) = (word >> at & 1 == 1, word >> (at + data_bits) & 1 == 1);
+        let clock = clock_bit(ctx.profile.recording, *before, one);
+        bits.push(u64::from(clock && !no_clock) << 1 | u64::from(one), 2);
+        *before = Before::bit(one);
+    }
+}
+
+/// The last data bit of a write, for the clock bit of the next one's first.
+fn last_data(ctx: &Context<'_>, written: &Written) -> bool {
+    match written.pieces.last().map(|piece| piece.what) {
+        Some(Laid::Words { first, count }) => {
+            ctx.word(written.transfer, first + count - 1) & 1 == 1
+        }
+        _ => false,
+    }
+}
+
+/// Where the last 1 of a write's words stands.
+fn last_pulse(ctx: &Context<'_>, writing: &Writing, context: WriteContext) -> Option<usize> {
+    let written = Written {
+        transfer: writing.id,
+        on: writing.on,
+        off: (0, 0),
+        kept_to: (0, 0),
+        unfinished: false,
+        cut_short: false,
+        begun: writing.begun,
+        pieces: writing.pieces.clone(),
+        before: context.before(ctx),
+    };
+    let last = writing.pieces.last()?;
+    let length = match last.what {
+        Laid::Words { count, .. } => count as usize * ctx.word_bits,
+        _ => ctx.word_bits,
+    };
+    let bits = cells(ctx, &written, last.at + length);
+    (0..bits.len()).rev().find(|at| bits.get(*at)).map(|at| writing.on + at)
+}
