@@ -1,13 +1,11 @@
-//! Bad input to the program as it is started: each is one clear error on standard error that says
-//! what and where, nothing on standard output, and the documented exit code.
+//! Bad input: each is one clear error on standard error that says what and where, nothing on
+//! standard output, and the documented exit code.
 //!
-//! What `harness/command/tests/command_line.rs` looks at is not looked at here again.
+//! What `command_line.rs` looks at is not looked at here again.
 
-use std::env::consts::{DLL_PREFIX, DLL_SUFFIX};
-use std::path::{Path, PathBuf};
-use std::process::{Command, Output};
-use std::sync::OnceLock;
-use tempfile::TempDir;
+use crate::start::{command, library, run};
+use std::path::Path;
+use std::process::Output;
 
 /// Usage, configuration, or a file that cannot be read or written.
 const USAGE: i32 = 2;
@@ -15,46 +13,7 @@ const USAGE: i32 = 2;
 const ADAPTER: i32 = 7;
 
 /// A valid case file.
-const CASE: &str = include_str!("../../harness/tests/fixtures/case-format-1.json");
-
-fn root() -> &'static Path {
-    Path::new(env!("CARGO_MANIFEST_DIR")).parent().expect("tests/ has a parent")
-}
-
-/// The program of the profile that this test is built in; cargo sees to it that it is no old one.
-fn program() -> &'static Path {
-    static PROGRAM: OnceLock<PathBuf> = OnceLock::new();
-    PROGRAM.get_or_init(|| {
-        let test = std::env::current_exe().unwrap();
-        // target/PROFILE/deps/bad_input-HASH
-        let built = test.parent().and_then(Path::parent).expect("a profile's folder");
-        let profile = match built.file_name().and_then(|name| name.to_str()) {
-            Some("debug") => "dev",
-            Some(profile) => profile,
-            None => panic!("{} is in no profile's folder", test.display()),
-        };
-        let output = Command::new(env!("CARGO"))
-            .args(["build", "--locked", "--package", "trackproof-command", "--profile", profile])
-            .arg("--target-dir")
-            .arg(built.parent().expect("the target folder"))
-            .current_dir(root())
-            .output()
-            .unwrap();
-        assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
-        built.join(format!("trackproof{}", std::env::consts::EXE_SUFFIX))
-    })
-}
-
-/// Starts the program in a folder, with these variables and no others.
-fn start(folder: &Path, line: &str, variables: &[(&str, &str)]) -> Output {
-    Command::new(program())
-        .args(line.split_whitespace())
-        .env_clear()
-        .envs(variables.iter().copied())
-        .current_dir(folder)
-        .output()
-        .unwrap()
-}
+const CASE: &str = include_str!("../../../tests/fixtures/case-format-1.json");
 
 /// The one error of a run that ends with `code`. A line before it may name the variable that it
 /// comes from, and clap's advice may come after it.
@@ -71,7 +30,7 @@ fn one_error(output: &Output, code: i32, line: &str) -> String {
 
 /// A run of the program in `folder` ends with `code`, no output, and one error with these words.
 fn refused(folder: &Path, line: &str, variables: &[(&str, &str)], code: i32, words: &[&str]) {
-    let output = start(folder, line, variables);
+    let output = run(folder, line, variables);
     let said = one_error(&output, code, line);
     assert_eq!(String::from_utf8_lossy(&output.stdout), "", "{line}");
     for word in words {
@@ -173,7 +132,7 @@ fn a_folder_that_cannot_be_made_is_one_error_and_the_report_is_not_lost() {
     }
     for out in folders {
         let line = format!("check sample:sync-dma --cases 20 --format json --out {out}");
-        let output = start(folder.path(), &line, &[]);
+        let output = run(folder.path(), &line, &[]);
         let said = one_error(&output, USAGE, &line);
         assert!(said.contains(&format!("{out}: the folder cannot be made")), "{said}");
         assert!(said.contains("--out"), "{said}");
@@ -186,7 +145,7 @@ fn a_folder_that_cannot_be_made_is_one_error_and_the_report_is_not_lost() {
 #[cfg(target_os = "linux")]
 fn standard_output_that_cannot_be_written_is_one_error() {
     let full = std::fs::File::options().write(true).open("/dev/full").unwrap();
-    let output = Command::new(program()).arg("samples").stdout(full).output().unwrap();
+    let output = command(Path::new("."), "samples", &[]).stdout(full).output().unwrap();
     let said = one_error(&output, USAGE, "samples");
     assert!(said.contains("standard output cannot be written"), "{said}");
 }
@@ -201,7 +160,7 @@ fn changed(from: &str, to: &str) -> String {
 fn a_valid_case_file_is_not_refused() {
     let folder = tempfile::tempdir().unwrap();
     std::fs::write(folder.path().join("case.json"), CASE).unwrap();
-    let output = start(folder.path(), "replay case.json sample:sync-dma", &[]);
+    let output = run(folder.path(), "replay case.json sample:sync-dma", &[]);
     assert_eq!(output.status.code(), Some(0), "{}", String::from_utf8_lossy(&output.stderr));
 }
 
@@ -265,25 +224,6 @@ fn a_case_that_another_profile_does_not_allow_is_refused() {
     let line = "replay case.json sample:sync-dma --profile short.toml";
     let words = ["case.json: under profile short", "program[6]: 3 words", "`max_words` is 2"];
     refused(folder.path(), line, &[], USAGE, &words);
-}
-
-/// A folder with the smallest adapter there is, compiled with these names defined.
-fn library(definitions: &[(&str, &str)]) -> (TempDir, String) {
-    let folder = tempfile::tempdir().unwrap();
-    let name = format!("{DLL_PREFIX}minimal{DLL_SUFFIX}");
-    let abi = root().join("adapters/c-abi");
-    let compiler = std::env::var("CC").unwrap_or_else(|_| "cc".into());
-    let output = Command::new(&compiler)
-        .args(["-std=c11", "-O1", "-fPIC", "-shared", "-I"])
-        .arg(abi.join("include"))
-        .arg(abi.join("tests/abi/minimal.c"))
-        .args(definitions.iter().map(|(name, text)| format!("-D{name}={text}")))
-        .arg("-o")
-        .arg(folder.path().join(&name))
-        .output()
-        .unwrap_or_else(|error| panic!("{compiler}: {error}"));
-    assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
-    (folder, name)
 }
 
 #[test]

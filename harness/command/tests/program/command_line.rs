@@ -1,20 +1,7 @@
-//! The program as it is started: exit codes, streams, variables.
-#![cfg(feature = "samples")]
+//! Exit codes, streams, variables.
 
-use std::path::Path;
-use std::process::{Command, Output};
-
-/// Starts the program with words and variables, in a folder of its own; no variable of the
-/// surroundings reaches it.
-fn run(folder: &Path, line: &str, variables: &[(&str, &str)]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_trackproof"))
-        .args(line.split_whitespace())
-        .env_clear()
-        .envs(variables.iter().copied())
-        .current_dir(folder)
-        .output()
-        .unwrap()
-}
+use crate::start::{run, told};
+use std::process::Output;
 
 /// Checks code and a part of standard error.
 fn check(line: &str, variables: &[(&str, &str)], code: i32, error: &str) -> Output {
@@ -73,10 +60,8 @@ fn a_file_that_is_no_library_is_the_adapters_fault() {
 fn a_finding_is_written_replayed_certified_and_conforms_without_the_fault() {
     let folder = tempfile::tempdir().unwrap();
     let started = |line: &str| {
-        let output = run(folder.path(), line, &[]);
-        let said = String::from_utf8_lossy(&output.stderr).into_owned();
-        let told = String::from_utf8_lossy(&output.stdout).into_owned();
-        (output.status.code().unwrap(), told, said)
+        let told = told(folder.path(), line);
+        (told.code, told.out, told.err)
     };
     let (code, report, said) =
         started("check sample:sync-dma+flag-lags --cases 500 --jobs 1 --format json");

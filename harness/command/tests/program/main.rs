@@ -1,0 +1,7 @@
+//! The program as it is started: exit codes, streams, files, variables, and what it makes of bad
+//! input, of implementations that die, and of its own sudden end.
+#![cfg(feature = "samples")]
+
+mod bad_input;
+mod command_line;
+mod start;
