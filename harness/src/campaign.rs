@@ -5,20 +5,20 @@
 
 pub mod digest;
 mod finding;
+mod summary;
 
 pub use finding::Finding;
+pub use summary::{Compared, Lacking, Summary};
 
-use crate::examine::{Examined, Examiner};
+use crate::examine::Examiner;
 use crate::generate::{Generator, SeededChoices, case_seed};
-use crate::rules::{RULES, Rule};
+use crate::rules::Rule;
 use crate::verdict::Verdict;
 use finding::Findings;
-use std::collections::BTreeMap;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::Instant;
-use trackproof_contract::{Capabilities, Capability, Profile, Rig, RigError};
-use trackproof_model::reach::ReachCounts;
+use trackproof_contract::{Profile, Rig, RigError};
 
 /// Cases that a thread takes at a time.
 const BATCH: u64 = 64;
@@ -50,65 +50,6 @@ pub enum Progress<'a> {
     Cases(u64),
     /// A rule and kind deviates for the first time, or at a lower case than known before.
     Found(&'a Finding),
-}
-
-/// What a campaign gave.
-#[derive(Debug, Clone, Default)]
-pub struct Summary {
-    /// Cases run.
-    pub cases: u64,
-    /// Cases that were judged.
-    pub judged: u64,
-    /// Cases that could not be judged.
-    pub inconclusive: u64,
-    /// Cases not run, by the capability that they need and the implementation has not.
-    pub skipped: BTreeMap<Capability, u64>,
-    /// The sum of the cases' hashes.
-    pub digest: u64,
-    /// Words judged, and those judged in a unique state.
-    pub words: u64,
-    /// Words judged in a unique state.
-    pub unique_words: u64,
-    /// Slack used, in channel bits: transfers that must have had it.
-    pub slack: BTreeMap<u32, u64>,
-    /// What was reached.
-    pub reach: ReachCounts,
-    /// Findings, one a rule and kind, in case order.
-    pub findings: Vec<Finding>,
-    /// What the implementation can do.
-    pub capabilities: Capabilities,
-}
-
-impl Summary {
-    /// The share of words judged in a unique state, 1 where there were none.
-    #[must_use]
-    pub fn unique_share(&self) -> f64 {
-        if self.words == 0 { 1.0 } else { self.unique_words as f64 / self.words as f64 }
-    }
-
-    /// Rules that the implementation cannot be held to, with what it lacks.
-    pub fn skipped_rules(&self) -> impl Iterator<Item = (&'static Rule, Capabilities)> + '_ {
-        RULES
-            .iter()
-            .map(|rule| (rule, self.capabilities.missing(rule.needs())))
-            .filter(|(_, missing)| !missing.is_empty())
-    }
-
-    fn merge(&mut self, other: Self) {
-        self.cases += other.cases;
-        self.judged += other.judged;
-        self.inconclusive += other.inconclusive;
-        for (capability, count) in other.skipped {
-            *self.skipped.entry(capability).or_default() += count;
-        }
-        self.digest = self.digest.wrapping_add(other.digest);
-        self.words += other.words;
-        self.unique_words += other.unique_words;
-        for (slack, count) in other.slack {
-            *self.slack.entry(slack).or_default() += count;
-        }
-        self.reach.merge(&other.reach);
-    }
 }
 
 /// Why a campaign ended without a verdict.
@@ -234,7 +175,7 @@ impl Shared<'_> {
                     examiner.observation(),
                     &examined,
                 ));
-                self.count(&mut summary, &examiner, &examined);
+                summary.count(&case, &examiner, &examined);
                 if let Verdict::Deviates(_) = examined.verdict {
                     self.note(Finding::new(index, case.clone(), examined));
                 }
@@ -249,25 +190,6 @@ impl Shared<'_> {
         self.failed.load(Ordering::Relaxed)
             || self.interrupted.load(Ordering::Relaxed)
             || self.plan.deadline.is_some_and(|deadline| Instant::now() >= deadline)
-    }
-
-    fn count(&self, summary: &mut Summary, examiner: &Examiner, examined: &Examined) {
-        summary.cases += 1;
-        match &examined.verdict {
-            Verdict::Skipped(capability) => {
-                *summary.skipped.entry(*capability).or_default() += 1;
-                return;
-            }
-            Verdict::Inconclusive(_) => summary.inconclusive += 1,
-            Verdict::Conforms | Verdict::Deviates(_) => summary.judged += 1,
-        }
-        let tally = examiner.judge().tally();
-        summary.words += tally.words;
-        summary.unique_words += tally.unique_words;
-        for (slack, count) in tally.slack.iter().enumerate().filter(|(_, count)| **count > 0) {
-            *summary.slack.entry(slack as u32).or_default() += u64::from(*count);
-        }
-        summary.reach.add(&tally.reach);
     }
 
     fn note(&self, finding: Finding) {

@@ -15,7 +15,7 @@ mod style;
 mod trace;
 
 pub use finding_text::{Shown, finding};
-pub use run_json::{FindingJson, RunJson, SkippedJson, run_json};
+pub use run_json::{ComparedJson, FindingJson, RunJson, SkippedJson, run_json};
 pub use run_text::{RunReport, run};
 pub use style::Style;
 pub use trace::trace;

@@ -254,14 +254,14 @@ impl Run<'_> {
 /// What a run's numbers come to.
 fn verdict(summary: &Summary, deviates: bool, not_reproducible: bool) -> Exit {
     let answered = summary.judged + summary.inconclusive;
-    let too_little =
-        summary.unique_share() < UNIQUE_SHARE || summary.judged * 100 < answered * JUDGED_PERCENT;
+    let too_little = summary.unique_share().is_some_and(|share| share < UNIQUE_SHARE)
+        || summary.judged * 100 < answered * JUDGED_PERCENT;
     [
         (interrupt::is_set(), Exit::Interrupted),
         (deviates, Exit::Deviates),
         (not_reproducible, Exit::NotReproducible),
         (too_little, Exit::Inconclusive),
-        (summary.judged == 0, Exit::NothingJudged),
+        (summary.judged == 0 || summary.compared_nothing(), Exit::NothingJudged),
     ]
     .into_iter()
     .filter(|(holds, _)| *holds)
@@ -297,5 +297,9 @@ mod tests {
     fn a_run_that_judged_nothing_has_not_passed() {
         assert_eq!(verdict(&summary(0, 0, 0, 0), false, false), Exit::NothingJudged);
         assert_eq!(verdict(&summary(0, 5, 0, 0), false, false), Exit::Inconclusive);
+        assert_eq!(verdict(&summary(91, 0, 0, 0), false, false), Exit::NothingJudged);
+        let mut polled = summary(91, 0, 0, 0);
+        polled.compared.status_bits = 1;
+        assert_eq!(verdict(&polled, false, false), Exit::Conforms);
     }
 }

@@ -11,7 +11,7 @@ use trackproof::case_file::CaseFile;
 use trackproof::examine::{Examined, Examiner};
 use trackproof::profile_file;
 use trackproof::verdict::Verdict;
-use trackproof_contract::{Capabilities, Case, Observation};
+use trackproof_contract::{Capabilities, Capability, Case, Observation, Operation};
 
 /// Executions that must agree.
 const RUNS: usize = 3;
@@ -85,28 +85,21 @@ impl<'a> Loaded<'a> {
         let observation = examiner.observation().clone();
         let capabilities = examiner.capabilities();
         let mut summary = Summary {
-            cases: 1,
             capabilities,
             digest: digest::of(0, case, &observation, &examined),
             ..Summary::default()
         };
-        match &examined.verdict {
-            Verdict::Conforms | Verdict::Deviates(_) => summary.judged = 1,
-            Verdict::Inconclusive(_) => summary.inconclusive = 1,
-            Verdict::Skipped(capability) => {
-                summary.skipped.insert(*capability, 1);
-            }
-        }
-        if summary.skipped.is_empty() {
-            let tally = examiner.judge().tally();
-            summary.words = tally.words;
-            summary.unique_words = tally.unique_words;
-            for (slack, count) in (0..).zip(tally.slack).filter(|(_, count)| *count > 0) {
-                summary.slack.insert(slack, count.into());
-            }
-            summary.reach.add(&tally.reach);
-        }
+        summary.count(case, &examiner, &examined);
         Ok(Execution { examined, observation, capabilities, summary })
+    }
+
+    /// Whether the execution could have shown a deviation at all: something came that is compared,
+    /// or what must not come did not.
+    pub(crate) fn could_deviate(&self, execution: &Execution) -> bool {
+        let reads = |operation: &Operation| matches!(operation, Operation::Read { .. });
+        !execution.summary.compared_nothing()
+            || execution.capabilities.has(Capability::MatchSignal)
+            || self.case.program.iter().any(reads)
     }
 
     /// The finding of an execution that deviates.

@@ -9,7 +9,7 @@ use crate::loaded::{Execution, Loaded};
 use crate::output;
 use crate::registry::Registry;
 use trackproof::campaign::Finding;
-use trackproof::examine::{Examined, Examiner};
+use trackproof::examine::Examiner;
 use trackproof::minimise::single_reductions;
 use trackproof::report::{self, RunReport, Shown};
 use trackproof::verdict::Verdict;
@@ -24,12 +24,12 @@ pub(crate) fn replay(replay: &Replay, registry: &Registry) -> Result<Exit, Failu
     let runs = loaded.runs()?;
     let steady = runs.iter().all(|run| run.summary.digest == runs[0].summary.digest);
     let finding = loaded.finding(&runs[0]);
-    let mut exit = exit_of(&runs[0], steady);
+    let mut exit = exit_of(&loaded, &runs[0], steady);
     let mut notes = Vec::new();
     if !steady {
         notes.push("the executions differ from each other:".into());
         let told = |(number, run): (usize, &Execution)| {
-            format!("  run {}: {}", number + 1, verdict_text(&run.examined))
+            format!("  run {}: {}", number + 1, verdict_text(&loaded, run))
         };
         notes.extend(runs.iter().enumerate().map(told));
     }
@@ -63,11 +63,12 @@ pub(crate) fn replay(replay: &Replay, registry: &Registry) -> Result<Exit, Failu
     Ok(exit)
 }
 
-fn exit_of(run: &Execution, steady: bool) -> Exit {
+fn exit_of(loaded: &Loaded<'_>, run: &Execution, steady: bool) -> Exit {
     if !steady {
         return Exit::NotReproducible;
     }
     match run.examined.verdict {
+        Verdict::Conforms if !loaded.could_deviate(run) => Exit::NothingJudged,
         Verdict::Conforms => Exit::Conforms,
         Verdict::Deviates(_) => Exit::Deviates,
         Verdict::Inconclusive(_) => Exit::Inconclusive,
@@ -75,8 +76,11 @@ fn exit_of(run: &Execution, steady: bool) -> Exit {
     }
 }
 
-fn verdict_text(examined: &Examined) -> String {
-    match &examined.verdict {
+fn verdict_text(loaded: &Loaded<'_>, run: &Execution) -> String {
+    match &run.examined.verdict {
+        Verdict::Conforms if !loaded.could_deviate(run) => {
+            "nothing came that could be compared".into()
+        }
         Verdict::Conforms => "conforms".into(),
         Verdict::Deviates(deviation) => {
             format!("deviates by {}: {}", deviation.rule.id, deviation.kind)
@@ -99,7 +103,7 @@ fn note(loaded: &Loaded<'_>, run: &Execution, finding: Option<&Finding>) -> Opti
             "the file says {file}, but it deviates by {}: {}",
             finding.rule.id, finding.kind
         )),
-        None => Some(format!("the file says {file}; {}", verdict_text(&run.examined))),
+        None => Some(format!("the file says {file}; {}", verdict_text(loaded, run))),
     }
 }
 

@@ -3,7 +3,7 @@
 #![cfg(feature = "samples")]
 
 use insta::assert_snapshot;
-use trackproof::campaign::{Finding, Summary};
+use trackproof::campaign::{Compared, Finding, Lacking, Summary};
 use trackproof::examine::Examiner;
 use trackproof::report::{self, RunReport, Shown, Style};
 use trackproof::verdict::Verdict;
@@ -100,7 +100,9 @@ fn a_run_tells_what_it_did_what_it_could_not_and_what_it_comes_to() {
         cases: 20_000,
         judged: 19_000,
         inconclusive: 2,
-        skipped: [(Capability::Reset, 998)].into(),
+        skipped: 998,
+        lacking: [(Capability::Reset, Lacking { cases: 998, alone: 900 })].into(),
+        compared: Compared { bytes: 0, status_bits: 5_000, signals: 1 },
         digest: 0x1234_5678_9abc_def0,
         words: 1_000_000,
         unique_words: 987_654,

@@ -23,8 +23,12 @@ pub struct RunJson {
     pub judged: u64,
     /// Those that could not be judged.
     pub inconclusive: u64,
-    /// The share of words that were judged in a unique state.
-    pub unique_share: f64,
+    /// The share of words that were judged in a unique state; null where there were no words.
+    pub unique_share: Option<f64>,
+    /// How much was held against the model.
+    pub compared: ComparedJson,
+    /// Cases that were not run, since something that they need is lacking.
+    pub skipped_cases: u64,
     /// What was not held against the implementation, and why.
     pub skipped: Vec<SkippedJson>,
     /// How many transfers must have used how much slack, in channel bits.
@@ -41,13 +45,28 @@ pub struct RunJson {
     pub certified: Option<bool>,
 }
 
+/// What was held against the model. Where all of it is 0, nothing can be said.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize)]
+pub struct ComparedJson {
+    /// Words.
+    pub words: u64,
+    /// Bytes of the byte port.
+    pub bytes: u64,
+    /// Driven status bits.
+    pub status_bits: u64,
+    /// Signals.
+    pub signals: u64,
+}
+
 /// A capability that the implementation lacks.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 pub struct SkippedJson {
     /// Its name.
     pub capability: &'static str,
-    /// Cases that were not run for want of it.
+    /// Cases that need it and were not run; one that lacks several counts for each.
     pub cases: u64,
+    /// Those of them that lack nothing else.
+    pub alone: u64,
     /// Rules that need it.
     pub rules: Vec<&'static str>,
 }
@@ -104,6 +123,13 @@ pub fn run_json(report: &RunReport<'_>) -> RunJson {
         judged: summary.judged,
         inconclusive: summary.inconclusive,
         unique_share: summary.unique_share(),
+        compared: ComparedJson {
+            words: summary.words,
+            bytes: summary.compared.bytes,
+            status_bits: summary.compared.status_bits,
+            signals: summary.compared.signals,
+        },
+        skipped_cases: summary.skipped,
         skipped: skipped(report),
         slack: summary.slack.clone(),
         reach,
@@ -126,9 +152,11 @@ pub(super) fn skipped(report: &RunReport<'_>) -> Vec<SkippedJson> {
     let rules: Vec<_> = report.summary.skipped_rules().collect();
     Capability::ALL
         .iter()
-        .map(|capability| SkippedJson {
+        .map(|capability| (capability, report.summary.lacking.get(capability).copied()))
+        .map(|(capability, lacking)| SkippedJson {
             capability: capability.name(),
-            cases: report.summary.skipped.get(capability).copied().unwrap_or(0),
+            cases: lacking.unwrap_or_default().cases,
+            alone: lacking.unwrap_or_default().alone,
             rules: rules
                 .iter()
                 .filter(|(_, missing)| missing.has(*capability))

@@ -12,6 +12,10 @@ use trackproof_model::reach::Point;
 /// Widest bar of the slack histogram.
 const BAR: u64 = 40;
 
+/// What to do about a run in which nothing came to be compared.
+const NOTHING_COMPARED: &str = "no word, byte, driven status bit or signal came to be compared: \
+                                name in the capabilities what the controller can do";
+
 /// A finished run, as far as a report tells of it.
 #[derive(Debug, Clone, Copy)]
 pub struct RunReport<'a> {
@@ -47,18 +51,15 @@ pub fn run(report: &RunReport<'_>, style: Style) -> String {
         report.profile_name,
         report.seed.map_or(String::new(), |seed| format!(", seed {seed}"))
     ))];
-    let share = (summary.unique_share() * 10_000.0).floor() / 100.0;
     lines.push(format!(
         "  Cases    {} run, {} judged, {} inconclusive, {} skipped",
         grouped(summary.cases),
         grouped(summary.judged),
         grouped(summary.inconclusive),
-        grouped(summary.skipped.values().sum())
+        grouped(summary.skipped)
     ));
-    lines.push(format!(
-        "  Words    {} judged, {share:.2} % of them in a unique state",
-        grouped(summary.words)
-    ));
+    lines.push(words(summary));
+    lines.push(format!("  Beside   {}", beside(summary)));
     lines.extend(skips(report));
     lines.extend(slack(report));
     lines.extend(reach(report, style));
@@ -70,8 +71,32 @@ pub fn run(report: &RunReport<'_>, style: Style) -> String {
         _ => style.wrong(report.verdict),
     };
     lines.push(format!("  Verdict  {verdict} (exit code {code}: {meaning})"));
+    if summary.compared_nothing() {
+        lines.push(format!("           {NOTHING_COMPARED}"));
+    }
     lines.push(String::new());
     lines.join("\n")
+}
+
+fn words(summary: &Summary) -> String {
+    let Some(share) = summary.unique_share() else { return "  Words    none".into() };
+    let share = (share * 10_000.0).floor() / 100.0;
+    format!("  Words    {} judged, {share:.2} % of them in a unique state", grouped(summary.words))
+}
+
+/// What else was compared.
+fn beside(summary: &Summary) -> String {
+    let compared = &summary.compared;
+    let parts: Vec<String> = [
+        (compared.bytes, "byte"),
+        (compared.status_bits, "status bit"),
+        (compared.signals, "signal"),
+    ]
+    .into_iter()
+    .filter(|(number, _)| *number > 0)
+    .map(|(number, noun)| count(number, noun))
+    .collect();
+    if parts.is_empty() { "nothing".into() } else { parts.join(", ") }
 }
 
 fn skips(report: &RunReport<'_>) -> Vec<String> {
@@ -79,7 +104,11 @@ fn skips(report: &RunReport<'_>) -> Vec<String> {
     for skipped in skipped(report) {
         let mut text = format!("it has no {}", skipped.capability);
         if skipped.cases > 0 {
-            text.push_str(&format!("; {} not run", count(skipped.cases, "case")));
+            let needing = if skipped.cases == 1 { "needs" } else { "need" };
+            text.push_str(&format!("; {} {needing} it", count(skipped.cases, "case")));
+            if skipped.alone > 0 {
+                text.push_str(&format!(", {} nothing else", grouped(skipped.alone)));
+            }
         }
         if !skipped.rules.is_empty() {
             text.push_str(&format!("; not held to {}", skipped.rules.join(", ")));

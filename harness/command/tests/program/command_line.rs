@@ -1,6 +1,6 @@
 //! Exit codes, streams, variables.
 
-use crate::start::{run, told};
+use crate::start::{library, run, told};
 use std::process::Output;
 
 /// Checks code and a part of standard error.
@@ -99,4 +99,20 @@ fn the_report_is_the_same_for_any_number_of_jobs_and_an_unwritable_folder_loses_
     let lost = run(folder.path(), &format!("{line} 2 --out taken"), &[]);
     assert_eq!(lost.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&lost.stderr).contains("\"rule\": \"sync.flag\""));
+}
+
+#[test]
+fn an_implementation_that_can_do_nothing_has_not_passed() {
+    let (folder, name) = library(&[("CAPABILITIES", "0"), ("POWER_UP", "return TP_OK;")]);
+    let human = told(folder.path(), &format!("check lib:{name} --cases 2000"));
+    assert_eq!(human.code, 4, "{}", human.out);
+    assert!(human.out.contains("name in the capabilities what the controller can do"));
+    assert!(human.out.contains("Words    none") && !human.out.contains('%'), "{}", human.out);
+    let json = told(folder.path(), &format!("check lib:{name} --cases 2000 --format json")).json();
+    assert_eq!(json["verdict"], "nothing-judged");
+    assert!(json["judged"].as_u64() > Some(0) && json["unique_share"].is_null(), "{json}");
+    // What one case lacks counts for each capability, the case itself once.
+    let lacking: u64 =
+        json["skipped"].as_array().unwrap().iter().filter_map(|s| s["cases"].as_u64()).sum();
+    assert!(lacking > json["skipped_cases"].as_u64().unwrap(), "{json}");
 }

@@ -1,0 +1,158 @@
+//! What a campaign counts. Counts of parts add up to those of the whole, in any order.
+
+use super::Finding;
+use crate::examine::{Examined, Examiner};
+use crate::rules::{RULES, Rule};
+use crate::verdict::Verdict;
+use std::collections::BTreeMap;
+use trackproof_contract::{Capabilities, Capability, Case, Item, Observation};
+use trackproof_model::reach::ReachCounts;
+use trackproof_model::reader::acceptor::compared_bits;
+
+/// What a campaign gave.
+#[derive(Debug, Clone, Default)]
+pub struct Summary {
+    /// Cases run.
+    pub cases: u64,
+    /// Cases that were judged.
+    pub judged: u64,
+    /// Cases that could not be judged.
+    pub inconclusive: u64,
+    /// Cases not run, since the implementation lacks something that they need.
+    pub skipped: u64,
+    /// What it lacks, and how many cases need that.
+    pub lacking: BTreeMap<Capability, Lacking>,
+    /// The sum of the cases' hashes.
+    pub digest: u64,
+    /// Words judged.
+    pub words: u64,
+    /// Words judged in a unique state.
+    pub unique_words: u64,
+    /// What else was held against the model.
+    pub compared: Compared,
+    /// Slack used, in channel bits: transfers that must have had it.
+    pub slack: BTreeMap<u32, u64>,
+    /// What was reached.
+    pub reach: ReachCounts,
+    /// Findings, one a rule and kind, in case order.
+    pub findings: Vec<Finding>,
+    /// What the implementation can do.
+    pub capabilities: Capabilities,
+}
+
+/// Cases that were not run for want of one capability.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Lacking {
+    /// All that need it; one that lacks several capabilities counts for each of them.
+    pub cases: u64,
+    /// Those that lack nothing else.
+    pub alone: u64,
+}
+
+/// What was held against the model beside words.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
+pub struct Compared {
+    /// Bytes of the byte port, each with its flag.
+    pub bytes: u64,
+    /// Driven bits of all statuses.
+    pub status_bits: u64,
+    /// Signals that came.
+    pub signals: u64,
+}
+
+impl Compared {
+    /// What of an observation is compared, of an implementation that can do so much.
+    fn of(observation: &Observation, capabilities: Capabilities) -> Self {
+        let driven = u64::from(compared_bits(capabilities).to_bits().count_ones());
+        let mut compared = Self::default();
+        for seen in &observation.items {
+            match seen.item {
+                Item::Byte { .. } => compared.bytes += 1,
+                Item::Status(_) => compared.status_bits += driven,
+                Item::Done | Item::Refused { .. } | Item::Match => compared.signals += 1,
+                _ => {}
+            }
+        }
+        compared
+    }
+
+    const fn add(&mut self, other: Self) {
+        self.bytes += other.bytes;
+        self.status_bits += other.status_bits;
+        self.signals += other.signals;
+    }
+}
+
+impl Summary {
+    /// The share of words judged in a unique state; none where there were no words.
+    #[must_use]
+    pub fn unique_share(&self) -> Option<f64> {
+        (self.words > 0).then(|| self.unique_words as f64 / self.words as f64)
+    }
+
+    /// Whether no word, byte, driven status bit or signal was held against the model: a run of
+    /// which nothing can be said, however many cases it had.
+    #[must_use]
+    pub fn compared_nothing(&self) -> bool {
+        self.words == 0 && self.compared == Compared::default()
+    }
+
+    /// Rules that the implementation cannot be held to, with what it lacks.
+    pub fn skipped_rules(&self) -> impl Iterator<Item = (&'static Rule, Capabilities)> + '_ {
+        RULES
+            .iter()
+            .map(|rule| (rule, self.capabilities.missing(rule.needs())))
+            .filter(|(_, missing)| !missing.is_empty())
+    }
+
+    /// Counts a case that `examiner` has just examined; its hash comes extra.
+    pub fn count(&mut self, case: &Case, examiner: &Examiner, examined: &Examined) {
+        self.cases += 1;
+        match &examined.verdict {
+            Verdict::Skipped(_) => {
+                self.skipped += 1;
+                let missing = examiner.capabilities().missing(case.needs());
+                let alone = u64::from(missing.iter().count() == 1);
+                for capability in missing.iter() {
+                    let lacking = self.lacking.entry(capability).or_default();
+                    lacking.cases += 1;
+                    lacking.alone += alone;
+                }
+                return;
+            }
+            Verdict::Inconclusive(_) => self.inconclusive += 1,
+            Verdict::Conforms | Verdict::Deviates(_) => {
+                self.judged += 1;
+                self.compared.add(Compared::of(examiner.observation(), examiner.capabilities()));
+            }
+        }
+        let tally = examiner.judge().tally();
+        self.words += tally.words;
+        self.unique_words += tally.unique_words;
+        for (slack, count) in (0..).zip(tally.slack).filter(|(_, count)| *count > 0) {
+            *self.slack.entry(slack).or_default() += u64::from(count);
+        }
+        self.reach.add(&tally.reach);
+    }
+
+    /// Adds the counts of another part of the same campaign.
+    pub(super) fn merge(&mut self, other: Self) {
+        self.cases += other.cases;
+        self.judged += other.judged;
+        self.inconclusive += other.inconclusive;
+        self.skipped += other.skipped;
+        for (capability, more) in other.lacking {
+            let lacking = self.lacking.entry(capability).or_default();
+            lacking.cases += more.cases;
+            lacking.alone += more.alone;
+        }
+        self.digest = self.digest.wrapping_add(other.digest);
+        self.words += other.words;
+        self.unique_words += other.unique_words;
+        self.compared.add(other.compared);
+        for (slack, count) in other.slack {
+            *self.slack.entry(slack).or_default() += count;
+        }
+        self.reach.merge(&other.reach);
+    }
+}
