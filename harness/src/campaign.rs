@@ -12,7 +12,6 @@ pub use summary::{Compared, Lacking, Summary};
 
 use crate::examine::Examiner;
 use crate::generate::{Generator, SeededChoices, case_seed};
-use crate::rules::Rule;
 use crate::verdict::Verdict;
 use finding::Findings;
 use std::sync::Mutex;
@@ -39,8 +38,6 @@ pub struct Plan {
     pub deadline: Option<Instant>,
     /// Threads.
     pub jobs: usize,
-    /// Rules whose findings count; empty for all.
-    pub rules: Vec<&'static Rule>,
 }
 
 /// What happens while a campaign runs, for progress and for what must not be lost.
@@ -193,10 +190,6 @@ impl Shared<'_> {
     }
 
     fn note(&self, finding: Finding) {
-        let wanted = &self.plan.rules;
-        if !wanted.is_empty() && !wanted.iter().any(|rule| rule.id == finding.rule.id) {
-            return;
-        }
         let mut findings = self.findings.lock().unwrap_or_else(|poison| poison.into_inner());
         if let Some(finding) = findings.keep(finding) {
             (self.progress)(Progress::Found(finding));

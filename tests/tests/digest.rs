@@ -11,7 +11,7 @@ const CASES: u64 = 3_000;
 fn campaign(faults: &[&str], seed: u64, jobs: usize) -> Summary {
     let sample = trackproof_samples::find("sync-dma").unwrap().open(faults).unwrap();
     let profile = Profile::sync_dma();
-    let plan = Plan { profile, seed, cases: CASES, deadline: None, jobs, rules: Vec::new() };
+    let plan = Plan { profile, seed, cases: CASES, deadline: None, jobs };
     let factory = || sample.rig().map(|rig| Box::new(rig) as _).map_err(|error| error.to_string());
     run(&plan, &factory, &AtomicBool::new(false), &|_| {}).unwrap()
 }

@@ -33,7 +33,6 @@ fn settled(sample: &Sample, faults: &[&str], seed: u64, cases: u64) -> Vec<Settl
         cases,
         deadline: None,
         jobs: 2,
-        rules: Vec::new(),
     };
     let summary = run(&plan, factory, &AtomicBool::new(false), &|_| {}).expect("a campaign");
     let settlement =

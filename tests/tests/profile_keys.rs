@@ -209,14 +209,7 @@ fn choosing(sample: &OpenSample, profile: &Profile) -> Choosing {
 
 /// Runs a campaign on the sample choosing `chosen`, held to `held_to`.
 fn campaign(sample: &OpenSample, chosen: &Profile, held_to: &Profile, cases: u64) -> Summary {
-    let plan = Plan {
-        profile: held_to.clone(),
-        seed: SEED,
-        cases,
-        deadline: None,
-        jobs: 2,
-        rules: Vec::new(),
-    };
+    let plan = Plan { profile: held_to.clone(), seed: SEED, cases, deadline: None, jobs: 2 };
     let factory = || Ok(Box::new(choosing(sample, chosen)) as Box<dyn Rig>);
     run(&plan, &factory, &AtomicBool::new(false), &|_| {}).unwrap()
 }

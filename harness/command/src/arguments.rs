@@ -66,7 +66,8 @@ pub(crate) struct Check {
     /// Threads [default: the cores there are]
     #[arg(long, value_name = "N", env = "TRACKPROOF_JOBS", allow_negative_numbers = true, value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub(crate) jobs: Option<u16>,
-    /// Only findings of this rule count; may be given again, or several with commas
+    /// Report only findings of this rule; may be given again, or several with commas. Those of
+    /// other rules are counted
     #[arg(long = "rule", value_name = "ID", env = "TRACKPROOF_RULE", value_delimiter = ',', value_parser = rule)]
     pub(crate) rules: Vec<&'static Rule>,
     /// Also fail on rules of level `should`

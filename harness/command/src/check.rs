@@ -17,7 +17,7 @@ use std::time::Instant;
 use trackproof::campaign::{self, CampaignError, Finding, Plan, RigFactory, Summary};
 use trackproof::examine::Examiner;
 use trackproof::report::{self, RunReport, Shown};
-use trackproof::rules::Level;
+use trackproof::rules::{Level, Rule};
 use trackproof::settle::{Settled, Settlement, settle};
 use trackproof_contract::{Capabilities, Observation};
 
@@ -51,7 +51,6 @@ pub(crate) fn check(check: &Check, registry: &Registry) -> Result<Exit, Failure>
         cases: cases.unwrap_or(NO_END),
         deadline: check.duration.map(|duration| Instant::now() + duration),
         jobs: jobs(check.jobs),
-        rules: check.rules.clone(),
     };
     let factory = || subject.rig();
     let run = Run {
@@ -99,6 +98,8 @@ struct Found {
     fresh: Vec<Fresh>,
     /// The findings with their files, in the order of `fresh`.
     findings: Vec<(Finding, Option<String>)>,
+    /// Findings of rules that were not asked for, with their files.
+    others: Vec<(Finding, Option<String>)>,
     not_reproducible: Vec<(Finding, Option<String>)>,
 }
 
@@ -178,6 +179,10 @@ impl Run<'_> {
                 continue;
             }
             let path = files.save(&case_file(finding, settled.minimised, self.note(finding)));
+            if !self.asked_for(finding.rule) {
+                found.others.push((settled.finding, path));
+                continue;
+            }
             found.findings.push((finding.clone(), path));
             found.fresh.push(Fresh {
                 settled,
@@ -189,9 +194,15 @@ impl Run<'_> {
             let path = files.path_of(&finding);
             found.not_reproducible.push((finding, path));
         }
-        let kept = found.findings.iter().chain(&found.not_reproducible);
+        let kept = found.findings.iter().chain(&found.others).chain(&found.not_reproducible);
         files.keep_only(kept.map(|(finding, _)| finding));
         Ok(found)
+    }
+
+    /// Whether findings of a rule are to be reported. Only settled ones have their rule for sure.
+    fn asked_for(&self, rule: &Rule) -> bool {
+        let rules = &self.check.rules;
+        rules.is_empty() || rules.iter().any(|one| one.id == rule.id)
     }
 
     fn report(
@@ -202,13 +213,20 @@ impl Run<'_> {
         found: &Found,
     ) -> Result<Exit, Failure> {
         let fails = |finding: &Finding| finding.rule.level == Level::Must || self.check.strict;
-        let verdict = verdict(
+        let outcome = verdict(
             summary,
+            &self.check.rules,
             found.findings.iter().any(|(finding, _)| fails(finding)),
             !found.not_reproducible.is_empty(),
         );
         let files = self.files.lock().unwrap_or_else(|poison| poison.into_inner());
-        let exit = if files.failed() { verdict.or(Exit::Usage) } else { verdict };
+        let exit = if files.failed() { outcome.or(Exit::Usage) } else { outcome };
+        let (verdict, meaning) = match (exit, found.others.is_empty()) {
+            (Exit::Conforms, false) => {
+                ("other-rules-deviate", "no rule that was asked for is broken")
+            }
+            _ => (outcome.verdict(), exit.meaning()),
+        };
         let report = RunReport {
             implementation: &self.implementation,
             profile_name,
@@ -216,9 +234,11 @@ impl Run<'_> {
             seed: Some(self.check.seed),
             summary,
             findings: &found.findings,
+            rules: &self.check.rules,
+            others: &found.others,
             not_reproducible: &found.not_reproducible,
-            verdict: verdict.verdict(),
-            exit: (exit.code(), exit.meaning()),
+            verdict,
+            exit: (exit.code(), meaning),
             certified: None,
         };
         match self.check.format.is {
@@ -252,7 +272,14 @@ impl Run<'_> {
 }
 
 /// What a run's numbers come to.
-fn verdict(summary: &Summary, deviates: bool, not_reproducible: bool) -> Exit {
+fn verdict(
+    summary: &Summary,
+    rules: &[&'static Rule],
+    deviates: bool,
+    not_reproducible: bool,
+) -> Exit {
+    let none_held = !rules.is_empty()
+        && rules.iter().all(|rule| !summary.capabilities.missing(rule.needs()).is_empty());
     let answered = summary.judged + summary.inconclusive;
     let too_little = summary.unique_share().is_some_and(|share| share < UNIQUE_SHARE)
         || summary.judged * 100 < answered * JUDGED_PERCENT;
@@ -261,7 +288,7 @@ fn verdict(summary: &Summary, deviates: bool, not_reproducible: bool) -> Exit {
         (deviates, Exit::Deviates),
         (not_reproducible, Exit::NotReproducible),
         (too_little, Exit::Inconclusive),
-        (summary.judged == 0 || summary.compared_nothing(), Exit::NothingJudged),
+        (summary.judged == 0 || summary.compared_nothing() || none_held, Exit::NothingJudged),
     ]
     .into_iter()
     .filter(|(holds, _)| *holds)
@@ -273,6 +300,7 @@ mod tests {
     use super::verdict;
     use crate::Exit;
     use trackproof::campaign::Summary;
+    use trackproof::rules::Rule;
 
     fn summary(judged: u64, inconclusive: u64, words: u64, unique_words: u64) -> Summary {
         Summary { judged, inconclusive, words, unique_words, ..Summary::default() }
@@ -280,26 +308,28 @@ mod tests {
 
     #[test]
     fn a_run_is_inconclusive_under_90_percent_of_words_or_99_of_cases() {
-        assert_eq!(verdict(&summary(99, 1, 100, 90), false, false), Exit::Conforms);
-        assert_eq!(verdict(&summary(98, 2, 100, 100), false, false), Exit::Inconclusive);
-        assert_eq!(verdict(&summary(100, 0, 100, 89), false, false), Exit::Inconclusive);
+        assert_eq!(verdict(&summary(99, 1, 100, 90), &[], false, false), Exit::Conforms);
+        assert_eq!(verdict(&summary(98, 2, 100, 100), &[], false, false), Exit::Inconclusive);
+        assert_eq!(verdict(&summary(100, 0, 100, 89), &[], false, false), Exit::Inconclusive);
     }
 
     #[test]
     fn a_deviation_wins_over_what_was_not_shown_again_and_over_doubt() {
         let doubtful = summary(1, 9, 10, 1);
-        assert_eq!(verdict(&doubtful, true, true), Exit::Deviates);
-        assert_eq!(verdict(&doubtful, false, true), Exit::NotReproducible);
-        assert_eq!(verdict(&doubtful, false, false), Exit::Inconclusive);
+        assert_eq!(verdict(&doubtful, &[], true, true), Exit::Deviates);
+        assert_eq!(verdict(&doubtful, &[], false, true), Exit::NotReproducible);
+        assert_eq!(verdict(&doubtful, &[], false, false), Exit::Inconclusive);
     }
 
     #[test]
     fn a_run_that_judged_nothing_has_not_passed() {
-        assert_eq!(verdict(&summary(0, 0, 0, 0), false, false), Exit::NothingJudged);
-        assert_eq!(verdict(&summary(0, 5, 0, 0), false, false), Exit::Inconclusive);
-        assert_eq!(verdict(&summary(91, 0, 0, 0), false, false), Exit::NothingJudged);
+        assert_eq!(verdict(&summary(0, 0, 0, 0), &[], false, false), Exit::NothingJudged);
+        let byte_poll = Rule::find("byte.poll").unwrap();
+        assert_eq!(verdict(&summary(9, 0, 9, 9), &[byte_poll], false, false), Exit::NothingJudged);
+        assert_eq!(verdict(&summary(0, 5, 0, 0), &[], false, false), Exit::Inconclusive);
+        assert_eq!(verdict(&summary(91, 0, 0, 0), &[], false, false), Exit::NothingJudged);
         let mut polled = summary(91, 0, 0, 0);
         polled.compared.status_bits = 1;
-        assert_eq!(verdict(&polled, false, false), Exit::Conforms);
+        assert_eq!(verdict(&polled, &[], false, false), Exit::Conforms);
     }
 }

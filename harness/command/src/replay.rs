@@ -51,6 +51,8 @@ pub(crate) fn replay(replay: &Replay, registry: &Registry) -> Result<Exit, Failu
         seed: None,
         summary: &runs[0].summary,
         findings: shown_again,
+        rules: &[],
+        others: &[],
         not_reproducible: not_again,
         verdict: exit.verdict(),
         exit: (exit.code(), exit.meaning()),

@@ -119,6 +119,8 @@ fn a_run_tells_what_it_did_what_it_could_not_and_what_it_comes_to() {
         seed: Some(1),
         summary: &summary,
         findings: &[],
+        rules: &[],
+        others: &[],
         not_reproducible: &[],
         verdict: "conforms",
         exit: (0, "nothing that was judged deviates"),

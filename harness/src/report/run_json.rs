@@ -12,8 +12,8 @@ use trackproof_model::reach::Point;
 /// The whole run.
 #[derive(Debug, Clone, Serialize)]
 pub struct RunJson {
-    /// `conforms`, `deviates`, `inconclusive`, `nothing-judged`, `not-reproducible` or
-    /// `interrupted`.
+    /// `conforms`, `deviates`, `inconclusive`, `nothing-judged`, `not-reproducible`,
+    /// `interrupted`, or `other-rules-deviate` where none of the rules asked for is broken.
     pub verdict: &'static str,
     /// The sum of the cases' hashes, 16 hex digits.
     pub digest: String,
@@ -35,8 +35,14 @@ pub struct RunJson {
     pub slack: BTreeMap<u32, u64>,
     /// How many cases reached each point.
     pub reach: BTreeMap<String, u64>,
-    /// The findings, in case order.
+    /// The rules that were asked for; left out where all were.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub rules: Vec<&'static str>,
+    /// The findings, in case order; of the rules that were asked for.
     pub findings: Vec<FindingJson>,
+    /// Findings of other rules than those asked for; left out where there are none.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub other_findings: Vec<FindingJson>,
     /// Findings that a fresh rig did not show again; left out where there are none.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub not_reproducible: Vec<FindingJson>,
@@ -108,6 +114,10 @@ impl FindingJson {
     }
 }
 
+fn findings(list: &[(Finding, Option<String>)]) -> Vec<FindingJson> {
+    list.iter().map(|(finding, file)| FindingJson::new(finding, file.clone())).collect()
+}
+
 /// The JSON of a run.
 #[must_use]
 pub fn run_json(report: &RunReport<'_>) -> RunJson {
@@ -133,16 +143,10 @@ pub fn run_json(report: &RunReport<'_>) -> RunJson {
         skipped: skipped(report),
         slack: summary.slack.clone(),
         reach,
-        findings: report
-            .findings
-            .iter()
-            .map(|(finding, file)| FindingJson::new(finding, file.clone()))
-            .collect(),
-        not_reproducible: report
-            .not_reproducible
-            .iter()
-            .map(|(finding, file)| FindingJson::new(finding, file.clone()))
-            .collect(),
+        rules: report.rules.iter().map(|rule| rule.id).collect(),
+        findings: findings(report.findings),
+        other_findings: findings(report.others),
+        not_reproducible: findings(report.not_reproducible),
         certified: report.certified,
     }
 }

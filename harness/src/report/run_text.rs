@@ -5,6 +5,7 @@ use super::phrase::{count, grouped};
 use super::run_json::skipped;
 use super::style::Style;
 use crate::campaign::{Finding, Summary};
+use crate::rules::Rule;
 use std::collections::BTreeMap;
 use trackproof_contract::Profile;
 use trackproof_model::reach::Point;
@@ -31,6 +32,10 @@ pub struct RunReport<'a> {
     pub summary: &'a Summary,
     /// The findings that a fresh rig showed again, with their files where they could be written.
     pub findings: &'a [(Finding, Option<String>)],
+    /// The rules that were asked for; empty for all.
+    pub rules: &'a [&'static Rule],
+    /// Findings of rules that were not asked for: told of, and no more.
+    pub others: &'a [(Finding, Option<String>)],
     /// Those that it did not show again, with the files of the cases that showed them once.
     pub not_reproducible: &'a [(Finding, Option<String>)],
     /// The verdict in a word.
@@ -166,11 +171,21 @@ const fn mark(cases: u64) -> char {
 
 fn findings(report: &RunReport<'_>, style: Style) -> Vec<String> {
     let mut lines = Vec::new();
-    for (place, (finding, file)) in report.findings.iter().enumerate() {
-        let label = if place == 0 { "Found" } else { "" };
-        let file = file.as_deref().unwrap_or("not written; see standard error");
-        let name = style.strong(&format!("{}: {}", finding.rule.id, finding.kind));
-        lines.push(format!("  {label:<7}  {name}, case {}, {file}", finding.index));
+    if !report.rules.is_empty() {
+        let ids: Vec<&str> = report.rules.iter().map(|rule| rule.id).collect();
+        let others = match report.others.len() as u64 {
+            0 => "no other rule is broken".into(),
+            number => format!("{} of other rules", count(number, "finding")),
+        };
+        lines.push(format!("  Rules    {}; {others}", ids.join(", ")));
+    }
+    for (all, first) in [(report.findings, "Found"), (report.others, "Others")] {
+        for (place, (finding, file)) in all.iter().enumerate() {
+            let label = if place == 0 { first } else { "" };
+            let file = file.as_deref().unwrap_or("not written; see standard error");
+            let name = style.strong(&format!("{}: {}", finding.rule.id, finding.kind));
+            lines.push(format!("  {label:<7}  {name}, case {}, {file}", finding.index));
+        }
     }
     for (place, (finding, file)) in report.not_reproducible.iter().enumerate() {
         let label = if place == 0 { "Once" } else { "" };

@@ -116,3 +116,23 @@ fn an_implementation_that_can_do_nothing_has_not_passed() {
         json["skipped"].as_array().unwrap().iter().filter_map(|s| s["cases"].as_u64()).sum();
     assert!(lacking > json["skipped_cases"].as_u64().unwrap(), "{json}");
 }
+
+#[test]
+fn findings_are_filtered_by_the_rule_that_they_settle_under() {
+    let folder = tempfile::tempdir().unwrap();
+    let line = "check sample:sync-dma+flag-lags --cases 400 --format json";
+    let all = told(folder.path(), line).json();
+    let one = told(folder.path(), &format!("{line} --rule sync.flag"));
+    assert_eq!(one.code, 1);
+    let report = one.json();
+    assert_eq!(report["digest"], all["digest"]);
+    assert_eq!(report["rules"], serde_json::json!(["sync.flag"]));
+    assert!(report["findings"].as_array().unwrap().iter().all(|one| one["rule"] == "sync.flag"));
+    let other = told(folder.path(), &format!("{line} --rule byte.poll"));
+    assert_eq!((other.code, &other.json()["verdict"]), (0, &"other-rules-deviate".into()));
+    assert_eq!(other.json()["findings"], serde_json::json!([]));
+    assert_eq!(other.json()["other_findings"][0]["rule"], "sync.flag");
+    let human = told(folder.path(), "check sample:sync-dma+flag-lags --cases 400 --rule byte.poll");
+    assert!(human.out.contains("Rules    byte.poll; 1 finding of other rules"), "{}", human.out);
+    assert!(human.out.contains("no rule that was asked for is broken"), "{}", human.out);
+}
