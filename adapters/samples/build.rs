@@ -1,26 +1,40 @@
-//! Compiles each sample's C source into a shared library, for the crate to embed.
+//! Compiles each sample's C sources into a shared library, for the crate to embed.
 
 use std::env;
+use std::fs;
 use std::path::PathBuf;
 
-/// The samples' sources, without `.c`.
-const SOURCES: [&str; 1] = ["sync_dma"];
+/// The samples' folders.
+const SAMPLES: [&str; 1] = ["sync_dma"];
 
 fn main() {
     println!("cargo:rerun-if-changed=build.rs");
     println!("cargo:rerun-if-changed=../c-abi/include/trackproof.h");
-    for source in SOURCES {
-        println!("cargo:rerun-if-changed={source}.c");
-        if let Err(why) = compile(source) {
-            eprintln!("adapters/samples/{source}.c: {why}");
+    for sample in SAMPLES {
+        println!("cargo:rerun-if-changed={sample}");
+        if let Err(why) = compile(sample) {
+            eprintln!("adapters/samples/{sample}: {why}");
             std::process::exit(1);
         }
     }
 }
 
-fn compile(source: &str) -> Result<(), String> {
+/// The C files of a sample, in the order of their names.
+fn sources(sample: &str) -> Result<Vec<PathBuf>, String> {
+    let mut sources = Vec::new();
+    for entry in fs::read_dir(sample).map_err(|error| error.to_string())? {
+        let path = entry.map_err(|error| error.to_string())?.path();
+        if path.extension().is_some_and(|extension| extension == "c") {
+            sources.push(path);
+        }
+    }
+    sources.sort();
+    Ok(sources)
+}
+
+fn compile(sample: &str) -> Result<(), String> {
     let output = PathBuf::from(env::var_os("OUT_DIR").ok_or("cargo set no OUT_DIR")?)
-        .join(format!("{source}.library"));
+        .join(format!("{sample}.library"));
     let compiler = cc::Build::new().try_get_compiler().map_err(missing)?;
     if compiler.is_like_msvc() {
         return Err(format!(
@@ -31,8 +45,8 @@ fn compile(source: &str) -> Result<(), String> {
     }
     let mut command = compiler.to_command();
     command.args(["-std=c11", "-O2", "-fPIC", "-shared", "-fvisibility=hidden"]);
-    command.args(["-Wall", "-Wextra", "-I../c-abi/include", "-o"]);
-    command.arg(&output).arg(format!("{source}.c"));
+    command.args(["-Wall", "-Wextra", "-pedantic", "-I../c-abi/include", "-o"]);
+    command.arg(&output).args(sources(sample)?);
     let result = command
         .output()
         .map_err(|error| missing(format!("{}: {error}", compiler.path().display())))?;
