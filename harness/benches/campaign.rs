@@ -214,9 +214,9 @@ struct Ours {
 
 impl Ours {
     fn prepare(sample: &OpenSample) -> (Self, Means, ReachCounts) {
-        let mut generator = Generator::new(Profile::sync_dma());
-        let indexes = choose(&mut generator);
         let mut examiner = Examiner::new(Box::new(sample.rig().expect("the sample starts")));
+        let mut generator = Generator::limited_to(Profile::sync_dma(), examiner.capabilities());
+        let indexes = choose(&mut generator);
         let (mut means, mut reach) = (Means::default(), ReachCounts::default());
         let mut observations = Vec::with_capacity(CASES);
         for index in &indexes {

@@ -150,7 +150,8 @@ impl Shared<'_> {
             CampaignError::Start(why)
         })?;
         let mut examiner = Examiner::new(rig);
-        let mut generator = Generator::new(self.plan.profile.clone());
+        let mut generator =
+            Generator::limited_to(self.plan.profile.clone(), examiner.capabilities());
         let mut case = generator.case(self.plan.seed, 0);
         let mut summary = Summary { capabilities: examiner.capabilities(), ..Summary::default() };
         while !self.stopped() {

@@ -271,7 +271,7 @@ impl Examiner {
             .into_iter()
             .filter_map(|one| one.profile(profile).map(|profile| (one, profile)))
             .collect();
-        let mut generator = Generator::new(profile.clone());
+        let mut generator = Generator::limited_to(profile.clone(), self.capabilities);
         for index in 0..TRIAL_CASES {
             let mut case = generator.case(TRIAL_SEED, index);
             let missing = self.capabilities.missing(case.needs());

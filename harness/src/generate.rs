@@ -1,20 +1,23 @@
 //! Generating: a function from a stream of choices to a [`Case`], and no other way to make one.
 //!
-//! Reading programs on tracks of channel bits, with one or two drives. What a case's parts must
-//! agree on is drawn first (`frame.rs`), then the drives (`bench.rs`), the contents (`track.rs`,
-//! `sector.rs`, `sync.rs`), the program (`pattern.rs` over the vocabulary of `program.rs` and
-//! `service.rs`, then `mutation.rs`), at last the size is held to its budget (`budget.rs`).
+//! Programs that read, and as many nearly that write too, with one or two drives, of channel bits
+//! or of images. What a case's parts must agree on is drawn first (`frame.rs`), then the drives
+//! (`bench.rs`), the contents (`track.rs`, `sector.rs`, `image.rs`, `sync.rs`), the program
+//! (`pattern.rs` over the vocabulary of `program.rs`, `sending.rs` and `service.rs`, then
+//! `mutation.rs`), at last the size is held to its budget (`budget.rs`).
 //! The order of the draws is part of the meaning of a seed: a change here makes other cases.
 
 mod bench;
 mod budget;
 mod choices;
 mod frame;
+mod image;
 mod mutation;
 mod pattern;
 mod pen;
 mod program;
 mod sector;
+mod sending;
 mod service;
 mod spare;
 #[cfg(test)]
@@ -24,10 +27,10 @@ mod track;
 
 pub use choices::{ByteChoices, Choices, SeededChoices};
 
-use frame::Frame;
-use program::{Kind, Script};
+use frame::{Frame, Scope};
+use program::{Head, Script};
 use spare::Spare;
-use trackproof_contract::{Bench, Case, Profile};
+use trackproof_contract::{Bench, Capabilities, Case, Profile};
 use xxhash_rust::xxh3::xxh3_64;
 
 /// The seed of one case of a run: the same on every machine, whichever cases were made before.
@@ -59,16 +62,28 @@ pub fn case_seed(run_seed: u64, index: u64) -> u64 {
 #[derive(Debug)]
 pub struct Generator {
     profile: Profile,
-    kinds: u64,
+    scope: Scope,
     spare: Spare,
 }
 
 impl Generator {
-    /// The generator of cases for controllers of that profile, which must be valid.
+    /// The generator of cases for controllers of that profile, which must be valid, that can do
+    /// everything.
     #[must_use]
     pub fn new(profile: Profile) -> Self {
-        let kinds = Kind::allowed(profile.byte_port);
-        Self { profile, kinds, spare: Spare::default() }
+        Self::limited_to(profile, Capabilities::all())
+    }
+
+    /// The same for controllers that can do only this: without [`Write`] every program only reads,
+    /// without [`ImageDrives`] every track is one of channel bits. Other cases that need more are
+    /// made all the same. An index means the same case for the same capabilities.
+    ///
+    /// [`Write`]: trackproof_contract::Capability::Write
+    /// [`ImageDrives`]: trackproof_contract::Capability::ImageDrives
+    #[must_use]
+    pub fn limited_to(profile: Profile, capabilities: Capabilities) -> Self {
+        let scope = Scope::of(&profile, capabilities);
+        Self { profile, scope, spare: Spare::default() }
     }
 
     /// Makes the case that `choices` lead to. Nothing of what `case` held before remains but its
@@ -78,7 +93,7 @@ impl Generator {
     pub fn generate(&mut self, choices: &mut impl Choices, case: &mut Case) {
         self.spare.reclaim(case);
         case.profile.clone_from(&self.profile);
-        let frame = Frame::draw(&self.profile, self.kinds, choices);
+        let frame = Frame::draw(&self.profile, self.scope, choices);
         bench::draw(&mut case.bench, &frame, choices);
         track::draw(&mut case.tracks, &case.bench, &frame, &mut self.spare, choices);
         let mut script = Script {
@@ -89,10 +104,16 @@ impl Generator {
             spare: &mut self.spare,
             program: &mut case.program,
             now_ns: 0,
+            head: Head::at_rest(&case.bench),
+            requests: 0,
+            last_read: None,
         };
         script.base_pattern();
         script.mutate(self.profile.byte_port);
         budget::keep(case, frame.events, frame.word_ns(), &mut self.spare);
+        if frame.writes {
+            track::complete(case, &frame, &mut self.spare, choices);
+        }
     }
 
     /// The case of that index of a run, as a new value.

@@ -8,6 +8,7 @@
 mod coarse;
 mod contents;
 mod drives;
+mod media;
 mod numbers;
 mod operations;
 mod order;
@@ -81,6 +82,7 @@ const REDUCTIONS: &[Reduction] = &[
     operations::fewer,
     drives::fewer,
     drives::fewer_tracks,
+    media::plainer,
     drives::shorter_ways,
     times::folded_access,
     words::fewer,

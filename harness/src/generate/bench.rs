@@ -24,7 +24,7 @@ pub(super) fn draw(bench: &mut Bench, frame: &Frame, choices: &mut impl Choices)
             turn_bits: *turn_bits as u32,
             start_bit: start_bit as u32,
             cylinder: cylinder as u8,
-            write_protected: choices.chance(1, 4),
+            write_protected: choices.chance(1, if frame.writes { 10 } else { 4 }),
             spin_up_ns: draw_spin_up(frame, choices),
             change_clear: choices.pick(&[ChangeClear::Step, ChangeClear::Select]),
         });

@@ -13,7 +13,7 @@ pub(super) fn keep(case: &mut Case, events: u64, word_ns: u64, spare: &mut Spare
         return;
     }
     for operation in &mut case.program {
-        if let Operation::Read { service, .. } = operation {
+        if let Some(service) = operation.service_mut() {
             service.interval_ns = service.interval_ns.max(word_ns);
         }
     }
@@ -36,7 +36,7 @@ fn within(case: &Case, events: u64) -> bool {
     let mut count = case.program.len() as u64 + 1;
     let mut now_ns = 0_u64;
     for operation in &case.program {
-        if let Operation::Read { service, .. } = operation {
+        if let Some(service) = operation.service() {
             let left_ns = end_ns.saturating_sub(now_ns.saturating_add(service.first_ns));
             let (interval_ns, each) = match case.profile.service {
                 Service::PerWord => (service.interval_ns, 1),

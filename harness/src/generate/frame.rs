@@ -1,8 +1,45 @@
 //! The frame of a case: what its tracks and its program must agree on, drawn first.
 
 use super::choices::Choices;
-use trackproof_contract::{MAX_DRIVES, Profile, Recording, YesNo};
+use super::image;
+use super::program::Kind;
+use trackproof_contract::{
+    Capabilities, Capability, ChannelKind, MAX_DRIVES, Profile, Recording, SectorLayout, WriteUnit,
+    YesNo,
+};
 use trackproof_model::code::Mark;
+
+/// What a generator's cases may be made of.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Scope {
+    /// The kinds of operation that a reading program may have, a bit each.
+    kinds: u64,
+    /// Whether programs may write.
+    writes: bool,
+    /// Whether drives may be backed by images of sectors.
+    images: bool,
+}
+
+impl Scope {
+    /// The scope for controllers of one profile that can do so much.
+    pub(super) fn of(profile: &Profile, capabilities: Capabilities) -> Self {
+        Self {
+            kinds: Kind::allowed(profile.byte_port),
+            writes: capabilities.has(Capability::Write),
+            images: capabilities.has(Capability::ImageDrives)
+                && profile.recording == Recording::Mfm,
+        }
+    }
+}
+
+/// What the tracks of one drive are.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Backing {
+    /// Channel bits.
+    Bits(ChannelKind),
+    /// Sectors in that layout.
+    Sectors(SectorLayout),
+}
 
 /// How long a case's tracks are.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -20,6 +57,9 @@ const EVENTS: u64 = 2_000;
 
 /// Most events of a case with whole tracks: a few turns, a service a word.
 const WHOLE_EVENTS: u64 = 30_000;
+
+/// Of twenty cases so many write.
+const WRITES_OF_TWENTY: u64 = 9;
 
 /// Kinds of service rhythm, see `service.rs`.
 pub(super) const RHYTHMS: u32 = 5;
@@ -46,7 +86,14 @@ pub(super) struct Frame {
     pub(super) sync: u64,
     /// Another one.
     pub(super) other_sync: u64,
-    /// Channel bits a turn of each drive; as many are used as the case has drives.
+    /// Whether the program writes.
+    pub(super) writes: bool,
+    pub(super) write_unit: WriteUnit,
+    /// Channel bits from the gate's opening, or from a match, to the first written one.
+    pub(super) lead_bits: u64,
+    /// What the tracks of each drive are; as many are used as the case has drives.
+    pub(super) backings: [Backing; MAX_DRIVES],
+    /// Channel bits a turn of each drive.
     pub(super) turn_bits: [u64; MAX_DRIVES],
     pub(super) drives: usize,
     /// How many events the case may have.
@@ -60,24 +107,41 @@ pub(super) struct Frame {
 }
 
 impl Frame {
-    /// Draws a frame; `kinds` is the set of operations that the profile allows.
-    pub(super) fn draw(profile: &Profile, kinds: u64, choices: &mut impl Choices) -> Self {
+    /// Draws a frame.
+    pub(super) fn draw(profile: &Profile, scope: Scope, choices: &mut impl Choices) -> Self {
         let size = match choices.below(8) {
             0..4 => Size::Short,
             4..7 => Size::Middle,
             _ => Size::Whole,
         };
-        let drives = if choices.chance(1, 3) { 2 } else { 1 };
+        let writes = choices.chance(WRITES_OF_TWENTY, 20) && scope.writes;
+        let drives = if choices.chance(1, if writes { 2 } else { 3 }) { 2 } else { 1 };
         let word_bits = u64::from(profile.word_bits);
+        let mut backings = [Backing::Bits(ChannelKind::Image); MAX_DRIVES];
+        for (drive, backing) in backings.iter_mut().enumerate().take(drives) {
+            // Images are copied to disks: what the last drive has is mostly no image as well.
+            let images = (drive == 0 || choices.chance(1, 4)) && scope.images;
+            *backing = draw_backing(size, writes, images, choices);
+        }
         let mut turn_bits = [draw_turn(size, word_bits, choices); MAX_DRIVES];
-        if drives == 2 && choices.chance(1, 2) {
+        if drives == 2 && choices.chance(1, if writes { 4 } else { 2 }) {
             turn_bits[1] = draw_turn(size, word_bits, choices);
         }
-        let sync = draw_sync(profile, choices);
-        let operations = match kinds & choices.swarm(64 - kinds.leading_zeros()) {
+        hold_layouts(&mut turn_bits, &backings[..drives], size, choices);
+        let sectors = backings.iter().any(|backing| matches!(backing, Backing::Sectors(_)));
+        // The sectors' own sync is that of power-up.
+        let sync = match sectors && !choices.chance(1, 8) {
+            true => profile.default_sync_word(),
+            false => draw_sync(profile, choices),
+        };
+        let kinds = scope.kinds;
+        let mut operations = match kinds & choices.swarm(64 - kinds.leading_zeros()) {
             0 => kinds,
             some => some,
         };
+        if writes {
+            operations |= 1 << Kind::Write as u64;
+        }
         Self {
             size,
             recording: profile.recording,
@@ -93,6 +157,10 @@ impl Frame {
             default_sync: profile.default_sync_word(),
             sync,
             other_sync: draw_sync(profile, choices),
+            writes,
+            write_unit: profile.write_unit,
+            lead_bits: u64::from(profile.gate_lead.max(profile.match_to_write)),
+            backings,
             turn_bits,
             drives,
             events: if size == Size::Whole { WHOLE_EVENTS } else { EVENTS },
@@ -100,6 +168,11 @@ impl Frame {
             rhythms: choices.swarm(RHYTHMS),
             stalled_of_eight: choices.pick(&[0, 0, 1, 3]),
         }
+    }
+
+    /// Whether the program may copy an image to a disk.
+    pub(super) fn copies_an_image(&self) -> bool {
+        self.writes && self.drives > 1 && matches!(self.backings[0], Backing::Sectors(_))
     }
 
     /// The time of a word, W cells.
@@ -117,6 +190,40 @@ impl Frame {
     /// The time of [`span_bits`](Self::span_bits).
     pub(super) fn span_ns(&self) -> u64 {
         self.span_bits() * self.cell_ns
+    }
+}
+
+/// What a drive's tracks are: those that are written are mostly what real media are.
+fn draw_backing(size: Size, writes: bool, images: bool, choices: &mut impl Choices) -> Backing {
+    let weights = if writes { [10, 4, 5] } else { [3, 12, 3] };
+    match choices.weighted(&weights) {
+        0 => Backing::Bits(ChannelKind::Real),
+        2 if images => Backing::Sectors(image::draw_layout(size, choices)),
+        _ => Backing::Bits(ChannelKind::Image),
+    }
+}
+
+/// Gives image-backed drives turns that hold their layouts. A drive of channel bits beside one
+/// then mostly has the same: what is copied to it should fit.
+fn hold_layouts(
+    turn_bits: &mut [u64; MAX_DRIVES],
+    backings: &[Backing],
+    size: Size,
+    choices: &mut impl Choices,
+) {
+    let mut copied = None;
+    for (turn, backing) in turn_bits.iter_mut().zip(backings) {
+        if let Backing::Sectors(layout) = backing {
+            *turn = image::draw_turn(*layout, size, choices);
+            copied = Some(*turn);
+        }
+    }
+    for (turn, backing) in turn_bits.iter_mut().zip(backings) {
+        if let (Backing::Bits(_), Some(copied)) = (backing, copied)
+            && choices.chance(3, 4)
+        {
+            *turn = copied;
+        }
     }
 }
 

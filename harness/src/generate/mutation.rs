@@ -5,7 +5,7 @@
 
 use super::choices::Choices;
 use super::program::{Kind, Script};
-use trackproof_contract::{MAX_OPERATIONS, Operation, YesNo};
+use trackproof_contract::{MAX_OPERATIONS, Operation, WriteSource, YesNo};
 
 impl<C: Choices> Script<'_, C> {
     /// Changes the program in none, one or several places.
@@ -16,6 +16,9 @@ impl<C: Choices> Script<'_, C> {
         };
         for _ in 0..times {
             self.mutate_once(byte_port);
+        }
+        if times > 0 && self.frame.writes {
+            self.mend_copies();
         }
     }
 
@@ -37,13 +40,13 @@ impl<C: Choices> Script<'_, C> {
             2 => {
                 if let Some(operation) = self.take() {
                     let place = self.choices.below(self.program.len() as u64 + 1);
-                    self.program.insert(place as usize, operation);
+                    self.insert_operation(place as usize, operation);
                 }
             }
             3 => {
                 if let Some(operation) = self.program.get(gap) {
                     let copy = self.spare.copy(operation);
-                    self.program.insert(gap, copy);
+                    self.insert_operation(gap, copy);
                 }
             }
             4 => self.insert(gap, Kind::PollStatus),
@@ -57,13 +60,77 @@ impl<C: Choices> Script<'_, C> {
     /// Inserts an operation of one kind.
     fn insert(&mut self, place: usize, kind: Kind) {
         let operation = self.any(kind);
+        self.insert_operation(place, operation);
+    }
+
+    /// Inserts an operation; copies go on meaning the reads that they meant.
+    fn insert_operation(&mut self, place: usize, operation: Operation) {
+        if operation.is_request() {
+            let number = self.requests_before(place);
+            self.renumber(|transfer| transfer + u32::from(transfer >= number));
+        }
         self.program.insert(place, operation);
     }
 
     /// Takes one operation out of the program.
     fn take(&mut self) -> Option<Operation> {
         let len = self.program.len() as u64;
-        (len > 0).then(|| self.program.remove(self.choices.below(len) as usize))
+        if len == 0 {
+            return None;
+        }
+        let place = self.choices.below(len) as usize;
+        let operation = self.program.remove(place);
+        if operation.is_request() {
+            let number = self.requests_before(place);
+            self.renumber(|transfer| transfer - u32::from(transfer > number));
+        }
+        Some(operation)
+    }
+
+    fn requests_before(&self, place: usize) -> u32 {
+        self.program[..place].iter().filter(|operation| operation.is_request()).count() as u32
+    }
+
+    /// Renumbers the reads that writes copy.
+    fn renumber(&mut self, map: impl Fn(u32) -> u32) {
+        for operation in self.program.iter_mut() {
+            if let Operation::Write { source: WriteSource::Copy { transfer, .. }, .. } = operation {
+                *transfer = map(*transfer);
+            }
+        }
+    }
+
+    /// Gives a write whose read is gone, or comes only later, the last read before it instead, or
+    /// words of its own where there is none.
+    fn mend_copies(&mut self) {
+        let (mut requests, mut last_read) = (0, None);
+        for place in 0..self.program.len() {
+            let is_read = |transfer: u32| {
+                let mut earlier = self.program[..place].iter().filter(|one| one.is_request());
+                matches!(earlier.nth(transfer as usize), Some(Operation::Read { .. }))
+            };
+            let lost =
+                match &self.program[place] {
+                    Operation::Write {
+                        source: WriteSource::Copy { transfer, count, .. }, ..
+                    } if !is_read(*transfer) => Some(u64::from(*count)),
+                    _ => None,
+                };
+            if let Some(words) = lost {
+                let mended = match last_read {
+                    Some(read) => self.copy_of(read, words),
+                    None => self.words(words),
+                };
+                if let Operation::Write { source, .. } = &mut self.program[place] {
+                    *source = mended;
+                }
+            }
+            let operation = &self.program[place];
+            if matches!(operation, Operation::Read { .. }) {
+                last_read = Some(requests);
+            }
+            requests += u32::from(operation.is_request());
+        }
     }
 
     /// Makes the next wait from `place` on a little shorter or longer.

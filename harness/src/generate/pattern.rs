@@ -2,11 +2,14 @@
 //!
 //! Each pattern is a few lines over the vocabulary of `program.rs`. Patterns that move whole
 //! stretches of a track stand in `transfers.rs`, those that look and step in `drives.rs`, those
-//! that disturb a transfer in `interruptions.rs`.
+//! that disturb a transfer in `interruptions.rs`, those that write in `writing.rs` and
+//! `writing_disturbed.rs`.
 
 mod drives;
 mod interruptions;
 mod transfers;
+mod writing;
+mod writing_disturbed;
 
 use super::choices::Choices;
 use super::program::{Kind, Script};
@@ -41,10 +44,35 @@ enum Pattern {
     OutputToggler,
     SourceSwitcher,
     Medley,
+    SectorUpdater,
+    Formatter,
+    DiskCopier,
+    DriveCopier,
+    WriteVerify,
+    SmallWriter,
+    LongWriter,
+    StalledWriter,
+    WriteBreaker,
+    LineDropper,
 }
 
-/// Every pattern and its weight.
-const PATTERNS: [(Pattern, u8); 19] = [
+/// The patterns of programs that write, and their weights.
+const WRITING: [(Pattern, u8); 11] = [
+    (Pattern::SmallWriter, 6),
+    (Pattern::SectorUpdater, 4),
+    (Pattern::Formatter, 4),
+    (Pattern::DiskCopier, 6),
+    (Pattern::DriveCopier, 3),
+    (Pattern::WriteVerify, 4),
+    (Pattern::LongWriter, 2),
+    (Pattern::StalledWriter, 4),
+    (Pattern::WriteBreaker, 5),
+    (Pattern::LineDropper, 4),
+    (Pattern::Medley, 5),
+];
+
+/// The patterns of programs that only read, and their weights.
+const READING: [(Pattern, u8); 19] = [
     (Pattern::SyncReader, 5),
     (Pattern::RawReader, 4),
     (Pattern::SectorReader, 4),
@@ -69,8 +97,14 @@ const PATTERNS: [(Pattern, u8); 19] = [
 impl<C: Choices> Script<'_, C> {
     /// Writes one base pattern.
     pub(super) fn base_pattern(&mut self) {
-        let weights = PATTERNS.map(|(_, weight)| weight);
-        match PATTERNS[self.choices.weighted(&weights)].0 {
+        let pattern = if self.frame.copies_an_image() && self.choices.chance(1, 3) {
+            Pattern::DiskCopier
+        } else if self.frame.writes {
+            WRITING[self.choices.weighted(&WRITING.map(|(_, weight)| weight))].0
+        } else {
+            READING[self.choices.weighted(&READING.map(|(_, weight)| weight))].0
+        };
+        match pattern {
             Pattern::SyncReader => self.sync_reader(),
             Pattern::RawReader => self.raw_reader(),
             Pattern::SectorReader => self.sector_reader(),
@@ -91,6 +125,16 @@ impl<C: Choices> Script<'_, C> {
             Pattern::OutputToggler => self.output_toggler(),
             Pattern::SourceSwitcher => self.source_switcher(),
             Pattern::Medley => self.medley(),
+            Pattern::SectorUpdater => self.sector_updater(),
+            Pattern::Formatter => self.formatter(),
+            Pattern::DiskCopier => self.disk_copier(),
+            Pattern::DriveCopier => self.drive_copier(),
+            Pattern::WriteVerify => self.write_verify(),
+            Pattern::SmallWriter => self.small_writer(),
+            Pattern::LongWriter => self.long_writer(),
+            Pattern::StalledWriter => self.stalled_writer(),
+            Pattern::WriteBreaker => self.write_breaker(),
+            Pattern::LineDropper => self.line_dropper(),
         }
     }
 
@@ -132,7 +176,7 @@ impl<C: Choices> Script<'_, C> {
         }
     }
 
-    /// Waits about as long as a read lasts: mostly to its end and a little longer, sometimes not
+    /// Waits about as long as a transfer lasts: mostly to its end and a little longer, sometimes not
     /// so long; in one piece, or looking at the status meanwhile.
     fn sit_out(&mut self, lasts_ns: u64) {
         let word_ns = self.frame.word_ns();

@@ -1,12 +1,16 @@
 //! The vocabulary that programs are written in: one operation after the other, with its time.
 //!
-//! What the host does in which order is `pattern.rs`'s; here is how a wait, a read or any single
-//! operation is drawn so that it falls where something happens.
+//! What the host does in which order is `pattern.rs`'s; here is how a wait, a read, a write or any
+//! single operation is drawn so that it falls where something happens. What a write sends is
+//! `sending.rs`'s.
 
 use super::choices::Choices;
 use super::frame::{Frame, Size};
 use super::spare::Spare;
-use trackproof_contract::{Bench, Direction, Operation, Start, Track, YesNo};
+use super::track::stepped;
+use trackproof_contract::{
+    Bench, Direction, MAX_DRIVES, Operation, Start, Track, WriteSource, YesNo,
+};
 
 /// The kinds of operation, each with its number in a set of kinds.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -24,11 +28,12 @@ pub(super) enum Kind {
     Output,
     Reset,
     PollByte,
+    Write,
 }
 
 impl Kind {
     /// All of them.
-    pub(super) const ALL: [Self; 13] = [
+    pub(super) const ALL: [Self; 14] = [
         Self::Wait,
         Self::Select,
         Self::Motor,
@@ -42,14 +47,53 @@ impl Kind {
         Self::Output,
         Self::Reset,
         Self::PollByte,
+        Self::Write,
     ];
 
-    /// The set of kinds that a controller with or without a byte port knows.
+    /// The set of kinds that programs which only read have, for a controller with or without a
+    /// byte port.
     pub(super) const fn allowed(byte_port: YesNo) -> u64 {
-        let all = (1 << Self::ALL.len()) - 1;
+        let reading = (1 << Self::Write as u64) - 1;
         match byte_port {
-            YesNo::Yes => all,
-            YesNo::No => all & !(1 << Self::PollByte as u64),
+            YesNo::Yes => reading,
+            YesNo::No => reading & !(1 << Self::PollByte as u64),
+        }
+    }
+}
+
+/// Which head is where, as far as the program has got.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct Head {
+    /// The drive that was selected last, whether or not it still is.
+    pub(super) drive: u8,
+    pub(super) side: u8,
+    cylinders: [u8; MAX_DRIVES],
+}
+
+impl Head {
+    /// Where all begin.
+    pub(super) fn at_rest(bench: &Bench) -> Self {
+        let mut cylinders = [0; MAX_DRIVES];
+        for (cylinder, drive) in cylinders.iter_mut().zip(&bench.drives) {
+            *cylinder = drive.cylinder;
+        }
+        Self { drive: 0, side: 0, cylinders }
+    }
+
+    /// The cylinder of the drive that was selected last.
+    pub(super) const fn cylinder(&self) -> u8 {
+        self.cylinders[self.drive as usize]
+    }
+
+    fn follow(&mut self, operation: &Operation) {
+        match operation {
+            Operation::Select { mask } if *mask != 0 => self.drive = mask.trailing_zeros() as u8,
+            Operation::Side { side } => self.side = *side,
+            Operation::Step { direction } => {
+                let cylinder = &mut self.cylinders[usize::from(self.drive)];
+                *cylinder = stepped(*cylinder, *direction);
+            }
+            _ => {}
         }
     }
 }
@@ -68,6 +112,11 @@ pub(super) struct Script<'a, C> {
     pub(super) program: &'a mut Vec<Operation>,
     /// When the next operation happens.
     pub(super) now_ns: u64,
+    pub(super) head: Head,
+    /// How many requests there are.
+    pub(super) requests: u32,
+    /// The number among them of the last read.
+    pub(super) last_read: Option<u32>,
 }
 
 impl<C: Choices> Script<'_, C> {
@@ -77,6 +126,13 @@ impl<C: Choices> Script<'_, C> {
             Operation::Wait { ns } => ns,
             _ => u64::from(self.bench.access_ns),
         };
+        self.head.follow(&operation);
+        if operation.is_request() {
+            if matches!(operation, Operation::Read { .. }) {
+                self.last_read = Some(self.requests);
+            }
+            self.requests += 1;
+        }
         self.program.push(operation);
     }
 
@@ -128,9 +184,15 @@ impl<C: Choices> Script<'_, C> {
             Kind::SyncWord => Operation::SyncWord { word: self.some_sync() },
             Kind::HardwareSync => Operation::HardwareSync { on: !self.choices.chance(1, 3) },
             Kind::Read => {
-                let start = self.choices.pick(&[Start::Now, Start::Match, Start::Index]);
+                let start = self.any_start();
                 let words = self.few_words();
                 self.read(words, start).0
+            }
+            Kind::Write => {
+                let start = self.any_start();
+                let words = self.few_words();
+                let source = self.some_source(words);
+                self.write(source, words, start).0
             }
             Kind::Abort => Operation::Abort,
             Kind::PollStatus => Operation::PollStatus,
@@ -180,23 +242,53 @@ impl<C: Choices> Script<'_, C> {
         }
     }
 
+    /// Any way to start a transfer.
+    pub(super) fn any_start(&mut self) -> Start {
+        self.choices.pick(&[Start::Now, Start::Match, Start::Index])
+    }
+
     /// A read of `words` and about how long it lasts, in nanoseconds from its request.
     pub(super) fn read(&mut self, words: u64, start: Start) -> (Operation, u64) {
         let words = words.min(self.frame.max_words);
+        let lasts_ns = self.lasts_ns(words, start);
+        let service = self.service(words, lasts_ns);
+        (Operation::Read { words: words as u32, start, service }, lasts_ns)
+    }
+
+    /// A write of about so many words, and about how long it lasts.
+    pub(super) fn write(
+        &mut self,
+        source: WriteSource,
+        words: u64,
+        start: Start,
+    ) -> (Operation, u64) {
+        let lead_ns = self.frame.lead_bits * self.frame.cell_ns;
+        let lasts_ns = lead_ns + self.lasts_ns(words, start);
+        let service = self.service(words, lasts_ns);
+        (Operation::Write { source, start, service }, lasts_ns)
+    }
+
+    /// About how long a transfer lasts, in nanoseconds from its request.
+    fn lasts_ns(&mut self, words: u64, start: Start) -> u64 {
         let span_ns = self.frame.span_ns();
         let begins_ns = match start {
             Start::Now => self.choices.below(self.frame.word_bits) * self.frame.cell_ns,
             Start::Match => self.choices.below(span_ns),
             Start::Index => self.index_after(self.now_ns) - self.now_ns,
         };
-        let lasts_ns = (begins_ns + words * self.frame.word_ns()).min(2 * span_ns);
-        let service = self.service(words, lasts_ns);
-        (Operation::Read { words: words as u32, start, service }, lasts_ns)
+        (begins_ns + words * self.frame.word_ns()).min(2 * span_ns)
     }
 
     /// Appends a read and returns about how long it lasts.
     pub(super) fn put_read(&mut self, words: u64, start: Start) -> u64 {
         let (operation, lasts_ns) = self.read(words, start);
+        self.put(operation);
+        lasts_ns
+    }
+
+    /// Appends a write and returns about how long it lasts.
+    pub(super) fn put_write(&mut self, source: WriteSource, words: u64, start: Start) -> u64 {
+        let (operation, lasts_ns) = self.write(source, words, start);
         self.put(operation);
         lasts_ns
     }
@@ -221,9 +313,9 @@ impl<C: Choices> Script<'_, C> {
         }
     }
 
-    /// The next index of drive 0's turn, later than a moment.
+    /// The next index of the drive that was selected last, later than a moment.
     pub(super) fn index_after(&self, ns: u64) -> u64 {
-        let drive = &self.bench.drives[0];
+        let drive = &self.bench.drives[usize::from(self.head.drive)];
         let (turn_bits, start_bit) = (u64::from(drive.turn_bits), u64::from(drive.start_bit));
         let turns = (ns / self.frame.cell_ns + start_bit) / turn_bits + 1;
         (turns * turn_bits - start_bit) * self.frame.cell_ns

@@ -1,15 +1,15 @@
-//! When the host takes a read's words: its rhythm, and the stalls that overrun a FIFO.
+//! When the host serves a transfer: its rhythm, and the stalls that overrun or drain a FIFO.
 
 use super::choices::Choices;
 use super::frame::{RHYTHMS, Size};
 use super::program::Script;
 use trackproof_contract::{HostService, Stall};
 
-/// Services of one read that a case can afford; more would only cost time.
+/// Services of one transfer that a case can afford; more would only cost time.
 const SERVICES: u64 = 600;
 
 impl<C: Choices> Script<'_, C> {
-    /// The service of a read of `words` that is over `lasts_ns` after its request.
+    /// The service of a transfer of `words` that is over `lasts_ns` after its request.
     pub(super) fn service(&mut self, words: u64, lasts_ns: u64) -> HostService {
         let word_ns = self.frame.word_ns();
         let interval_ns = self.interval_ns();
@@ -17,7 +17,7 @@ impl<C: Choices> Script<'_, C> {
             0 => self.choices.below(interval_ns),
             1 => interval_ns,
             2 => self.frame.cell_ns * self.choices.below(2 * self.frame.word_bits),
-            // So late that words wait, or are lost.
+            // So late that words wait, or are lost, or a write has none when it should begin.
             _ => word_ns * self.choices.between(1, self.frame.fifo_words.min(16) + 3),
         };
         let stalls = if self.choices.chance(self.frame.stalled_of_eight, 8) {
@@ -50,7 +50,7 @@ impl<C: Choices> Script<'_, C> {
         }
     }
 
-    /// Makes sure that a read's service has stalls.
+    /// Makes sure that a transfer's service has stalls.
     pub(super) fn stall(&mut self, service: &mut HostService, words: u64, lasts_ns: u64) {
         if service.stalls.is_empty() {
             service.stalls = self.stalls(words, lasts_ns);

@@ -124,9 +124,9 @@ fn write(track: &mut ChannelBits, at: u64, value: u64, width: u64) {
 mod tests {
     use super::{forged, overlap, write};
     use crate::generate::choices::SeededChoices;
-    use crate::generate::frame::Frame;
+    use crate::generate::frame::{Frame, Scope};
     use std::collections::BTreeSet;
-    use trackproof_contract::{ChannelBits, Profile};
+    use trackproof_contract::{Capabilities, ChannelBits, Profile};
 
     fn shifts(word: u64) -> BTreeSet<u64> {
         (0..400).map(|seed| overlap(word, 16, &mut SeededChoices::new(seed))).collect()
@@ -148,7 +148,9 @@ mod tests {
 
     #[test]
     fn data_after_a_mark_forges_another_one() {
-        let frame = Frame::draw(&Profile::sync_dma(), 1, &mut SeededChoices::new(0));
+        let profile = Profile::sync_dma();
+        let scope = Scope::of(&profile, Capabilities::NONE);
+        let frame = Frame::draw(&profile, scope, &mut SeededChoices::new(0));
         for seed in 0..50 {
             let mut track = ChannelBits::zeros(64);
             forged(&mut track, 0, 0x4489, &frame, &mut SeededChoices::new(seed));

@@ -3,17 +3,33 @@
 //! Most tracks are numbered, so that a phase can be told from the words read; the others are what
 //! numbers never hold: any bits, other run lengths, long empty or dense stretches, sectors that
 //! repeat. Sync words are planted on top by `sync.rs`. All of it at up to 64 channel bits a step.
+//! Image-backed drives have sectors instead, from `image.rs`.
 
 use super::choices::Choices;
-use super::frame::{Frame, Size};
+use super::frame::{Backing, Frame, Size};
 use super::pen::Pen;
 use super::spare::Spare;
-use super::{sector, sync};
-use trackproof_contract::{Bench, ChannelBits, MAX_CYLINDER, Medium, Recording, Track};
+use super::{image, sector, sync};
+use trackproof_contract::{
+    Bench, Case, ChannelBits, ChannelKind, Direction, MAX_CYLINDER, MAX_DRIVES, Medium, Operation,
+    Recording, Track,
+};
 
 /// Run lengths, as the least and the most zeros between two 1s, of codes other than ours
 /// (common practice, no source; any limits would do).
 const RUN_LIMITS: [(u64, u64); 5] = [(1, 7), (2, 7), (0, 3), (3, 10), (1, 3)];
+
+/// How often the contents of `fill` come: on tracks that keep any string, on those that keep what
+/// a real medium would, and in what is written onto either.
+const ANY_CONTENTS: [u8; 7] = [16, 3, 6, 2, 2, 2, 1];
+const REAL_CONTENTS: [u8; 7] = [20, 4, 6, 1, 1, 1, 0];
+const WRITTEN_CONTENTS: [u8; 7] = [20, 3, 5, 1, 1, 1, 2];
+
+/// Most tracks of a case that writes: on more, a write to a wrong place need not show.
+const MOST_TRACKS: usize = 8;
+
+/// The same where they are whole ones.
+const MOST_WHOLE_TRACKS: usize = 4;
 
 /// Draws the tracks of a case: the one under each head, mostly, and some neighbours.
 pub(super) fn draw(
@@ -25,18 +41,16 @@ pub(super) fn draw(
 ) {
     for (drive, on) in bench.drives.iter().enumerate() {
         let mut record = |cylinder, side, choices: &mut _| {
-            let mut track = spare.track();
-            fill(&mut track, u64::from(on.turn_bits), frame, choices);
-            let medium = Medium::image_bits(track);
-            tracks.push(Track { drive: drive as u8, cylinder, side, medium });
+            let turn_bits = u64::from(on.turn_bits);
+            tracks.push(record(drive, cylinder, side, turn_bits, frame, spare, choices));
         };
-        if !choices.chance(1, 32) {
+        if frame.writes || !choices.chance(1, 32) {
             record(on.cylinder, 0, choices);
         }
         if choices.chance(1, 4) {
             record(on.cylinder, 1, choices);
         }
-        if frame.size != Size::Whole && choices.chance(1, 4) {
+        if frame.size != Size::Whole && !frame.writes && choices.chance(1, 4) {
             let outer = on.cylinder.checked_sub(1);
             let inner = (on.cylinder < MAX_CYLINDER).then_some(on.cylinder + 1);
             let neighbour = if choices.chance(1, 2) { outer.or(inner) } else { inner.or(outer) };
@@ -47,11 +61,107 @@ pub(super) fn draw(
     }
 }
 
+/// Records what a finished program that writes may come over, so that a write to the wrong place
+/// shows: every track that is at some time under a head, of all drives and on the side that is set
+/// then.
+pub(super) fn complete(
+    case: &mut Case,
+    frame: &Frame,
+    spare: &mut Spare,
+    choices: &mut impl Choices,
+) {
+    if !case.program.iter().any(|operation| matches!(operation, Operation::Write { .. })) {
+        return;
+    }
+    let most = if frame.size == Size::Whole { MOST_WHOLE_TRACKS } else { MOST_TRACKS };
+    let mut cylinders = [0; MAX_DRIVES];
+    for (cylinder, drive) in cylinders.iter_mut().zip(&case.bench.drives) {
+        *cylinder = drive.cylinder;
+    }
+    let (mut selected, mut side) = (None, 0);
+    for step in 0..=case.program.len() {
+        for (drive, cylinder) in cylinders[..frame.drives].iter().copied().enumerate() {
+            if case.track(drive as u8, cylinder, side).is_none() && case.tracks.len() < most {
+                let turn_bits = u64::from(case.bench.drives[drive].turn_bits);
+                let track = record(drive, cylinder, side, turn_bits, frame, spare, choices);
+                case.tracks.push(track);
+            }
+        }
+        match case.program.get(step) {
+            Some(Operation::Select { mask }) => {
+                selected = (*mask != 0).then(|| mask.trailing_zeros() as usize);
+            }
+            Some(Operation::Side { side: new }) => side = *new,
+            Some(Operation::Step { direction }) => {
+                if let Some(drive) = selected {
+                    cylinders[drive] = stepped(cylinders[drive], *direction);
+                }
+            }
+            _ => {}
+        }
+    }
+}
+
+/// Where a head is after a step.
+pub(super) const fn stepped(cylinder: u8, direction: Direction) -> u8 {
+    match direction {
+        Direction::In if cylinder < MAX_CYLINDER => cylinder + 1,
+        Direction::In => cylinder,
+        Direction::Out => cylinder.saturating_sub(1),
+    }
+}
+
+/// A track of a drive with some content.
+fn record(
+    drive: usize,
+    cylinder: u8,
+    side: u8,
+    turn_bits: u64,
+    frame: &Frame,
+    spare: &mut Spare,
+    choices: &mut impl Choices,
+) -> Track {
+    let mut bits = spare.bits();
+    let medium = match frame.backings[drive] {
+        Backing::Bits(kind) => {
+            let contents = match kind {
+                ChannelKind::Image => ANY_CONTENTS,
+                ChannelKind::Real => REAL_CONTENTS,
+            };
+            fill(&mut bits, turn_bits, &contents, frame, choices);
+            Medium::ChannelBits { kind, track: bits }
+        }
+        Backing::Sectors(layout) => {
+            image::fill(&mut bits, layout, choices);
+            Medium::Image { layout, sectors: bits }
+        }
+    };
+    Track { drive: drive as u8, cylinder, side, medium }
+}
+
+/// Fills an empty string with what a host may write.
+pub(super) fn fill_written(
+    bits: &mut ChannelBits,
+    len: u64,
+    frame: &Frame,
+    choices: &mut impl Choices,
+) {
+    if len > 0 {
+        fill(bits, len, &WRITTEN_CONTENTS, frame, choices);
+    }
+}
+
 /// Fills an empty track with one turn. Each content says whether it is legal in the recording's
 /// code, so that its seam can be closed.
-fn fill(track: &mut ChannelBits, turn_bits: u64, frame: &Frame, choices: &mut impl Choices) {
+fn fill(
+    track: &mut ChannelBits,
+    turn_bits: u64,
+    contents: &[u8; 7],
+    frame: &Frame,
+    choices: &mut impl Choices,
+) {
     let len = turn_bits as usize;
-    let legal = match choices.weighted(&[16, 3, 6, 2, 2, 2, 1]) {
+    let legal = match choices.weighted(contents) {
         0 => numbered(track, len, frame, choices),
         1 => random_data(track, len, frame, choices),
         2 => sector::fill(track, len, frame, choices),
@@ -62,7 +172,7 @@ fn fill(track: &mut ChannelBits, turn_bits: u64, frame: &Frame, choices: &mut im
     };
     track.truncate(len);
     if legal {
-        close_seam(track, frame);
+        close_seam(track, frame.recording);
     }
     sync::plant(track, frame, choices);
 }
@@ -164,9 +274,9 @@ fn one_word(
 
 /// Makes the first clock bit what the last and the first data bit demand. Where a turn is an odd
 /// number of bits, its seam stays a break, as on real tracks.
-fn close_seam(track: &mut ChannelBits, frame: &Frame) {
+pub(super) fn close_seam(track: &mut ChannelBits, recording: Recording) {
     let len = track.len();
-    if frame.recording == Recording::Mfm && len >= 2 && len.is_multiple_of(2) {
+    if recording == Recording::Mfm && len >= 2 && len.is_multiple_of(2) {
         let clock = !track.get(len - 1) && !track.get(1);
         track.set(0, clock);
     }
@@ -177,11 +287,13 @@ mod tests {
     use super::*;
     use crate::generate::choices::SeededChoices;
     use crate::generate::frame::Frame;
-    use trackproof_contract::Profile;
+    use crate::generate::frame::Scope;
+    use trackproof_contract::{Capabilities, Profile};
 
     fn frame(recording: Recording) -> Frame {
         let profile = Profile { recording, ..Profile::sync_dma() };
-        Frame::draw(&profile, 1, &mut SeededChoices::new(0))
+        let scope = Scope::of(&profile, Capabilities::NONE);
+        Frame::draw(&profile, scope, &mut SeededChoices::new(0))
     }
 
     /// The zeros between neighbouring 1s, around the turn.
@@ -202,7 +314,7 @@ mod tests {
                     let mut track = ChannelBits::new();
                     assert!(content(&mut track, len, &frame, &mut choices));
                     track.truncate(len);
-                    close_seam(&mut track, &frame);
+                    close_seam(&mut track, recording);
                     assert!(runs(&track).iter().all(|run| limits.contains(run)), "{track:?}");
                 }
             }

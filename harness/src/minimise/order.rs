@@ -5,7 +5,9 @@
 //! more than the fault does.
 
 use std::cmp::Ordering;
-use trackproof_contract::{Case, ChangeClear, ChannelBits, Direction, KEYS, Operation, Start};
+use trackproof_contract::{
+    Case, ChangeClear, ChannelBits, ChannelKind, Direction, KEYS, Medium, Operation, Start,
+};
 
 /// A case's rank: the smaller, the simpler.
 ///
@@ -69,10 +71,16 @@ fn sizes(case: &Case) -> [u64; 5] {
     ]
 }
 
-/// How much a reader has to know for the program's operations, in sum.
+/// How much a reader has to know for the program's operations and the tracks' kinds, in sum.
 fn effort(case: &Case) -> u64 {
     let slow_host = u64::from(case.bench.access_ns > 0);
-    slow_host + case.program.iter().map(|operation| u64::from(weight(operation))).sum::<u64>()
+    let media = case.tracks.iter().map(|track| match track.medium {
+        Medium::ChannelBits { kind: ChannelKind::Image, .. } => 0,
+        Medium::ChannelBits { kind: ChannelKind::Real, .. } => 1,
+        _ => 2,
+    });
+    let operations = case.program.iter().map(|operation| u64::from(weight(operation)));
+    slow_host + media.chain(operations).sum::<u64>()
 }
 
 /// How much a reader has to know for one operation.
@@ -143,6 +151,11 @@ fn values(case: &Case) -> Vec<u64> {
     time(&mut values, u64::from(case.bench.access_ns));
     for track in &case.tracks {
         values.extend([track.drive, track.cylinder, track.side].map(u64::from));
+        values.push(match track.medium {
+            Medium::ChannelBits { kind: ChannelKind::Image, .. } => 0,
+            Medium::ChannelBits { kind: ChannelKind::Real, .. } => 1,
+            _ => 2,
+        });
         values.push(track.medium.track().len() as u64);
     }
     for operation in &case.program {

@@ -150,7 +150,7 @@ impl<C: Choices> Script<'_, C> {
     }
 
     /// Waits for some part of a time, mostly a small one, and to a bit's end now and then.
-    fn part_of(&mut self, ns: u64) {
+    pub(super) fn part_of(&mut self, ns: u64) {
         let most_ns = match self.choices.below(3) {
             0 => ns.min(2 * self.frame.word_ns()),
             1 => ns / 2,
