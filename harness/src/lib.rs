@@ -11,6 +11,7 @@ pub mod cause;
 pub mod examine;
 pub mod generate;
 pub mod judge;
+pub mod layout_file;
 pub mod minimise;
 pub mod profile_file;
 pub mod relation;

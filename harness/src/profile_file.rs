@@ -190,10 +190,15 @@ fn set(profile: &mut Profile, key: &Key, value: &DeValue<'_>) -> Result<(), Stri
 
 /// The error at byte `at` of the text.
 fn place(text: &str, file: &str, at: usize, why: String) -> ProfileFileError {
+    let (line, column) = line_and_column(text, at);
+    ProfileFileError::Text { file: file.to_owned(), line, column, why }
+}
+
+/// Line and column of byte `at` of a text, both from 1, the column in characters.
+pub(crate) fn line_and_column(text: &str, at: usize) -> (usize, usize) {
     let before = text.get(..at).unwrap_or(text);
     let line = before.matches('\n').count() + 1;
-    let column = before.rsplit('\n').next().unwrap_or("").chars().count() + 1;
-    ProfileFileError::Text { file: file.to_owned(), line, column, why }
+    (line, before.rsplit('\n').next().unwrap_or("").chars().count() + 1)
 }
 
 /// What a key means: a sentence or a few, as in the built-in files.

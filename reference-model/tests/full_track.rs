@@ -288,8 +288,7 @@ fn what_does_not_fit_is_refused_with_the_arithmetic() {
     let error = FullTrack { sectors: 12, ..TEN }.filler_bytes().unwrap_err();
     assert_eq!(
         error.to_string(),
-        "the layout takes 12 x 527 = 6324 bytes, a turn has 6250: leave out sectors, 74 bytes in \
-         all"
+        "the layout takes 12 x 527 = 6324 bytes, a turn has 6250, 74 fewer: leave out sectors"
     );
     let data = [0; 512];
     let kept = SectorData::Kept(&data);

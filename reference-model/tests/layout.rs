@@ -256,8 +256,8 @@ fn what_does_not_fit_is_refused_with_the_arithmetic() {
     let layout = Layout { turn_bytes: 6_000, ..Layout::MFM_9_BY_512 };
     assert_eq!(
         layout.gap_4b_bytes().unwrap_err().to_string(),
-        "the layout takes 146 + 9 x 654 = 6032 bytes, a turn has 6000: shorten gaps or leave out \
-         sectors, 32 bytes in all"
+        "the layout takes 146 + 9 x 654 = 6032 bytes, a turn has 6000, 32 fewer: shorten gaps or \
+         leave out sectors"
     );
     let empty = SectorData::Kept(&[]);
     assert!(matches!(encode(&layout, 0, 0, &[empty; 9]), Err(LayoutError::Fit { .. })));

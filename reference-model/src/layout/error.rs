@@ -81,8 +81,7 @@ impl fmt::Display for LayoutError {
                 write!(
                     f,
                     "the layout takes {preamble_bytes} + {sectors} x {sector_span_bytes} = {taken} \
-                     bytes, a turn has {turn_bytes}: shorten gaps or leave out sectors, {} bytes in \
-                     all",
+                     bytes, a turn has {turn_bytes}, {} fewer: shorten gaps or leave out sectors",
                     taken - turn_bytes
                 )
             }
@@ -91,7 +90,7 @@ impl fmt::Display for LayoutError {
                 write!(
                     f,
                     "the layout takes {sectors} x {sector_span_bytes} = {taken} bytes, a turn has \
-                     {turn_bytes}: leave out sectors, {} bytes in all",
+                     {turn_bytes}, {} fewer: leave out sectors",
                     taken - turn_bytes
                 )
             }
