@@ -31,6 +31,7 @@ pub fn check(stretches: &[&[u8]]) -> u16 {
 #[cfg(test)]
 mod tests {
     use super::check;
+    use crc::{CRC_16_KERMIT, CRC_16_XMODEM, Crc};
 
     /// The definition of polynomial division, a bit at a time: x^16 + x^12 + x^5 + 1, preset to
     /// all ones. It recomputes every value below that has no other source.
@@ -64,10 +65,64 @@ mod tests {
         expect(&[0xa1, 0xa1, 0xa1, 0xfe], 0xb230);
         expect(&[0xa1, 0xa1, 0xa1, 0xfb], 0xe295);
         expect(&[0xa1, 0xa1, 0xa1, 0xf8], 0xd2f6);
+        expect(&[0xa1, 0xa1, 0xa1, 0xf9], 0xc2d7);
+        expect(&[0xa1, 0xa1, 0xa1, 0xfa], 0xf2b4);
+        expect(&[0xa1, 0xa1, 0xa1, 0xfc], 0x9272);
+        expect(&[0xa1, 0xa1, 0xa1, 0xfd], 0x8253);
+        expect(&[0xc2], 0x18fe);
+        expect(&[0xc2, 0xc2], 0x9437);
+        expect(&[0xc2, 0xc2, 0xc2], 0x0d33);
         expect(&[0xc2, 0xc2, 0xc2, 0xfc], 0xcc3e);
         expect(&[0xfe], 0xef21);
         expect(&[0xfb], 0xbf84);
         expect(&[0xf8], 0x8fe7);
+        expect(&[0xf9], 0x9fc6);
+        expect(&[0xfa], 0xafa5);
+        expect(&[0xfc], 0xcf63);
+    }
+
+    #[test]
+    fn neighbours_in_the_catalogue_give_other_values() {
+        // Check values 31C3 and 2189: crc-catalog 2.5.0, src/algorithm.rs. The same polynomial
+        // preset to zeros, and reflected.
+        let text = b"123456789";
+        for (other, value) in [(&CRC_16_XMODEM, 0x31c3), (&CRC_16_KERMIT, 0x2189)] {
+            assert_eq!(Crc::<u16>::new(other).checksum(text), value);
+            assert_ne!(check(&[text]), value);
+            assert_ne!(Crc::<u16>::new(other).checksum(&[0xa1, 0xa1, 0xa1]), 0xcdb4);
+        }
+    }
+
+    #[test]
+    fn stretches_are_one_string_and_equal_lengths_add_up() {
+        let a: Vec<u8> = (0..60).map(|i: u8| i.wrapping_mul(73)).collect();
+        let b: Vec<u8> = (0..60).map(|i: u8| i.wrapping_mul(29) ^ 0x5a).collect();
+        for cut in 0..a.len() {
+            assert_eq!(check(&[&a[..cut], &a[cut..]]), check(&[&a]));
+            let sum: Vec<u8> = a.iter().zip(&b).map(|(a, b)| a ^ b).take(cut).collect();
+            let zeros = vec![0; cut];
+            let parts = check(&[&a[..cut]]) ^ check(&[&b[..cut]]) ^ check(&[&zeros]);
+            assert_eq!(check(&[&sum]), parts, "{cut} bytes");
+        }
+    }
+
+    #[test]
+    fn no_odd_and_no_double_error_of_a_sector_stays_unseen() {
+        // x + 1 divides the polynomial, which has an even number of terms: odd errors are seen.
+        assert_eq!((0x1_1021_u32).count_ones() % 2, 0);
+        // The order of x, by going round once: two errors less than 32 767 bits apart are seen. A
+        // sector of 1 024 bytes with marks, address and checks has far fewer.
+        let step = |register: u16| {
+            if register & 0x8000 == 0 { register << 1 } else { register << 1 ^ 0x1021 }
+        };
+        let mut register = step(1);
+        let mut order = 1;
+        while register != 1 {
+            register = step(register);
+            order += 1;
+        }
+        assert_eq!(order, 32_767);
+        assert!(8 * (1_024 + 4 + 2) < order);
     }
 
     #[test]

@@ -80,9 +80,23 @@ fn clock_and_channel_words_are_those_of_the_handbooks() {
         (Mark::FM_IDENTIFIER, 0xf57e),
         (Mark::FM_DATA, 0xf56f),
         (Mark::FM_DELETED_DATA, 0xf56a),
+        // Data marks that some controllers add; both bytes from memory.
+        (Mark { data: 0xf9, clock: 0xc7 }, 0xf56b),
+        (Mark { data: 0xfa, clock: 0xc7 }, 0xf56e),
     ] {
         assert_eq!(mark.channel_bits(), word);
         assert_eq!((data_byte(word), clock_byte(word)), (mark.data, mark.clock));
+    }
+}
+
+#[test]
+fn a_mark_lacks_one_clock_bit_of_the_ordinary_byte() {
+    // By enumeration; bits are numbered 8, first, to 1. Between bits 4 and 3 of A1 and between bits
+    // 5 and 4 of C2: the clock bytes 0E and 1C less those of SA810/860 OEM manual, fig. 6-7.
+    for (mark, before_bit) in [(Mark::MFM_A1, 3), (Mark::MFM_C2, 4)] {
+        let ordinary = clock_byte(mfm(Before::Zero, &[mark.data]).window(0, 16) as u16);
+        assert_eq!(ordinary & !mark.clock, 1 << (before_bit - 1), "{mark:02x?}");
+        assert_eq!(mark.clock & !ordinary, 0, "{mark:02x?}");
     }
 }
 
@@ -331,8 +345,8 @@ fn no_legal_fm_has_a_mark_at_any_phase() {
     // By enumeration, as above.
     for data in 0..=u16::MAX {
         let bits = channel_bits(Recording::Fm, Before::Zero, &data.to_be_bytes());
-        for mark in [Mark::FM_INDEX, Mark::FM_IDENTIFIER, Mark::FM_DATA, Mark::FM_DELETED_DATA] {
-            assert_eq!(places(&bits, mark.channel_bits().into()), []);
+        for word in [0xf77a, 0xf57e, 0xf56f, 0xf56a, 0xf56b, 0xf56e] {
+            assert_eq!(places(&bits, word), []);
         }
     }
 }
