@@ -13,5 +13,6 @@ pub mod reach;
 pub mod reader;
 pub mod recorded;
 pub mod search;
+pub mod separator;
 pub mod software_sync;
 pub mod tape;

@@ -232,6 +232,23 @@ fn a_turn_that_is_shorter_by_the_speeds_tolerance_holds_just_so_or_no_longer() {
 }
 
 #[test]
+fn gap_3_takes_up_what_a_rewritten_record_grows_by() {
+    // What an update writes: sync, mark, data, check and the write-gate-off byte (SA810/860 OEM
+    // manual, p. 36-37; what gap 3 is for: the same, p. 37): 12 + 4 + 512 + 2 + 1 bytes. Its growth
+    // at a write speed that is faster than the format's by so many percent is arithmetic.
+    let layout = soft_sector("mfm-9x512-6250");
+    let record = usize::from(layout.sync_bytes) + 4 + layout.sector_bytes() + 2 + 1;
+    assert_eq!(record, 531);
+    for (percent, growth) in [(2, 10.6), (3, 15.9), (4, 21.2), (6, 31.9)] {
+        let bytes = (record * percent) as f64 / 100.0;
+        assert!((bytes - growth).abs() < 0.05, "{percent} %: {bytes}");
+        assert!(bytes < f64::from(layout.gap_3_bytes), "{percent} %");
+    }
+    // A gap of 1 byte takes up nothing: why eleven sectors would not do even if they did fit.
+    assert!(record as f64 * 0.02 > 1.0);
+}
+
+#[test]
 fn tables_that_do_not_fit_a_turn_are_refused_with_the_arithmetic() {
     let folder = concat!(env!("CARGO_MANIFEST_DIR"), "/../reference-model/layouts/refused");
     let mut refused = BTreeMap::new();
