@@ -348,7 +348,8 @@ fn text_error(path: &Path, error: &serde_json::Error) -> CaseFileError {
     CaseFileError::Text {
         path: path.to_owned(),
         line: error.line(),
-        column: error.column(),
+        // At the begin of a line the parser has taken no column yet.
+        column: error.column().max(1),
         why: format!("{}; {advice}", shown(&why)),
     }
 }

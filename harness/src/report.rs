@@ -8,6 +8,7 @@ mod comparison;
 mod finding_text;
 mod moment;
 mod phrase;
+mod reach;
 mod run_json;
 mod run_text;
 mod showing;
@@ -15,6 +16,7 @@ mod style;
 mod trace;
 
 pub use finding_text::{Shown, finding};
+pub use phrase::grouped;
 pub use run_json::{ComparedJson, FindingJson, RunJson, SkippedJson, run_json};
 pub use run_text::{RunReport, run};
 pub use style::Style;

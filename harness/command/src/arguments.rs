@@ -3,6 +3,7 @@
 use crate::Exit;
 use crate::duration;
 use crate::implementation::Implementation;
+use clap::builder::BoolishValueParser;
 use clap::{Args, Parser, Subcommand, ValueEnum};
 use clap_complete::Shell;
 use std::path::PathBuf;
@@ -71,7 +72,7 @@ pub(crate) struct Check {
     #[arg(long = "rule", value_name = "ID", env = "TRACKPROOF_RULE", value_delimiter = ',', value_parser = rule)]
     pub(crate) rules: Vec<&'static Rule>,
     /// Also fail on rules of level `should`
-    #[arg(long)]
+    #[arg(long, env = "TRACKPROOF_STRICT", value_parser = BoolishValueParser::new())]
     pub(crate) strict: bool,
     #[command(flatten)]
     pub(crate) out: Out,

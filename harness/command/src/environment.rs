@@ -76,6 +76,9 @@ mod tests {
             assert_eq!(*variable, format!("TRACKPROOF_{}", flag.to_uppercase()));
         }
         let flags: Vec<&str> = found.iter().map(|(flag, _)| flag.as_str()).collect();
-        assert_eq!(flags, ["cases", "for", "format", "jobs", "out", "profile", "rule", "seed"]);
+        assert_eq!(
+            flags,
+            ["cases", "for", "format", "jobs", "out", "profile", "rule", "seed", "strict"]
+        );
     }
 }

@@ -6,10 +6,13 @@ use super::phrase::{count, grouped};
 use super::style::Style;
 use super::{case_text, comparison, showing};
 use crate::campaign::Finding;
+use crate::cause::{Cause, Hypothesis};
 use crate::judge::Judge;
 use crate::rules::Level;
 use similar::{ChangeTag, TextDiff};
-use trackproof_contract::{Action, Capabilities, Case, Event, Item, Observation, Operation};
+use trackproof_contract::{
+    Action, Capabilities, Case, Event, Item, Observation, Operation, Profile,
+};
 use trackproof_model::reader::rejection::Mismatch;
 use trackproof_model::tape::Tape;
 
@@ -87,7 +90,22 @@ fn head(found: &Finding, style: Style) -> Vec<String> {
     if let Some(sentence) = found.cause.sentence() {
         lines.push(format!("  Explains   {sentence}"));
     }
+    if let Cause::Hypothesis(Hypothesis::Key { key, value }) = &found.cause {
+        lines.push(format!("  If meant   {}", how_to_mean(key, value, &found.case.profile)));
+    }
     lines
+}
+
+/// What to do for who means the other choice.
+fn how_to_mean(key: &str, value: &str, profile: &Profile) -> String {
+    let number = value.bytes().all(|byte| byte.is_ascii_digit());
+    let setting = if number { format!("{key} = {value}") } else { format!("{key} = \"{value}\"") };
+    let built_in = Profile::BUILT_IN
+        .iter()
+        .find(|name| Profile::built_in(name).as_ref() == Some(profile))
+        .map(|name| format!("base = \"{name}\" and "));
+    let base = built_in.unwrap_or_default();
+    format!("put {base}{setting} into a profile file and give it with --profile")
 }
 
 fn title(shown: &Shown<'_>) -> String {
@@ -98,7 +116,10 @@ fn title(shown: &Shown<'_>) -> String {
     let numbers = [
         count(size.operations, "operation"),
         count(size.words, "word"),
-        count(size.channel_bits, "channel bit"),
+        match size.channel_bits {
+            0 => "nothing recorded".into(),
+            bits => count(bits, "channel bit"),
+        },
     ];
     format!("{what} ({}; from {})", numbers.join(", "), shown.origin)
 }

@@ -3,9 +3,9 @@
 use trackproof_contract::Operation;
 use trackproof_contract::{Direction, HostService, Profile, Service, Start};
 
-/// A time in microseconds, without needless zeros: `412.5 µs`.
+/// A time in microseconds, without needless zeros: `412.5 µs`; below one in nanoseconds.
 pub(super) fn time(ns: u64) -> String {
-    format!("{} µs", micros(ns))
+    if (1..1_000).contains(&ns) { format!("{ns} ns") } else { format!("{} µs", micros(ns)) }
 }
 
 /// The number of microseconds alone.
@@ -19,11 +19,12 @@ pub(super) fn micros(ns: u64) -> String {
 }
 
 /// A number with its thousands apart: `20 000`.
-pub(super) fn grouped(number: u64) -> String {
+#[must_use]
+pub fn grouped(number: u64) -> String {
     let digits = number.to_string();
     let mut text = String::new();
     for (place, digit) in digits.chars().enumerate() {
-        if place > 0 && (digits.len() - place).is_multiple_of(3) && digits.len() > 4 {
+        if place > 0 && (digits.len() - place).is_multiple_of(3) {
             text.push(' ');
         }
         text.push(digit);
@@ -135,9 +136,9 @@ mod tests {
     fn times_numbers_and_masks_read_as_people_write_them() {
         assert_eq!(time(4_000), "4 µs");
         assert_eq!(time(412_500), "412.5 µs");
-        assert_eq!(time(1), "0.001 µs");
+        assert_eq!(time(1), "1 ns");
         assert_eq!(time(200_000_000), "200 000 µs");
-        assert_eq!(grouped(1_234), "1234");
+        assert_eq!([grouped(999), grouped(1_234)], ["999", "1 234"]);
         assert_eq!(hex(0x89, 16), "0089");
         assert_eq!(bits(0x89, 8), "1000 1001");
         assert_eq!(

@@ -1,13 +1,13 @@
 //! A run as one JSON object, for programs. Fields are added and never removed.
 
 use super::finding_text::size;
+use super::reach;
 use super::run_text::RunReport;
 use crate::campaign::Finding;
 use crate::rules::Level;
 use serde::Serialize;
 use std::collections::BTreeMap;
 use trackproof_contract::Capability;
-use trackproof_model::reach::Point;
 
 /// The whole run.
 #[derive(Debug, Clone, Serialize)]
@@ -35,6 +35,8 @@ pub struct RunJson {
     pub slack: BTreeMap<u32, u64>,
     /// How many cases reached each point.
     pub reach: BTreeMap<String, u64>,
+    /// Points that need what the implementation lacks.
+    pub unreachable: Vec<String>,
     /// The rules that were asked for; left out where all were.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub rules: Vec<&'static str>,
@@ -122,10 +124,8 @@ fn findings(list: &[(Finding, Option<String>)]) -> Vec<FindingJson> {
 #[must_use]
 pub fn run_json(report: &RunReport<'_>) -> RunJson {
     let summary = report.summary;
-    let profile = report.profile;
-    let reach = Point::all(profile.word_bits, profile.fifo_words)
-        .map(|point| (point.to_string(), summary.reach.of(point)))
-        .collect();
+    let points = reach::points(report.profile, summary);
+    let unreachable = points.iter().filter(|point| !point.possible);
     RunJson {
         verdict: report.verdict,
         digest: format!("{:016x}", summary.digest),
@@ -142,7 +142,8 @@ pub fn run_json(report: &RunReport<'_>) -> RunJson {
         skipped_cases: summary.skipped,
         skipped: skipped(report),
         slack: summary.slack.clone(),
-        reach,
+        unreachable: unreachable.map(|point| point.name.clone()).collect(),
+        reach: points.into_iter().map(|point| (point.name, point.cases)).collect(),
         rules: report.rules.iter().map(|rule| rule.id).collect(),
         findings: findings(report.findings),
         other_findings: findings(report.others),

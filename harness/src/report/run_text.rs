@@ -2,13 +2,13 @@
 
 use super::FEW_CASES;
 use super::phrase::{count, grouped};
+use super::reach::{self, Reached};
 use super::run_json::skipped;
 use super::style::Style;
 use crate::campaign::{Finding, Summary};
 use crate::rules::Rule;
 use std::collections::BTreeMap;
 use trackproof_contract::Profile;
-use trackproof_model::reach::Point;
 
 /// Widest bar of the slack histogram.
 const BAR: u64 = 40;
@@ -141,23 +141,25 @@ fn slack(report: &RunReport<'_>) -> Vec<String> {
 
 /// Every point with its cases, three a line, those of few cases marked.
 fn reach(report: &RunReport<'_>, style: Style) -> Vec<String> {
-    let points: Vec<(String, u64)> =
-        Point::all(report.profile.word_bits, report.profile.fifo_words)
-            .map(|point| (point.to_string(), report.summary.reach.of(point)))
-            .collect();
-    let few = points.iter().filter(|(_, cases)| *cases < FEW_CASES).count();
+    let points = reach::points(report.profile, report.summary);
+    let possible = points.iter().filter(|point| point.possible).count();
+    let few = points.iter().filter(|point| mark(point) == '<').count();
     let mut lines = vec![format!(
-        "  Reach    {} of {} points in {FEW_CASES} cases or more{}",
-        points.len() - few,
-        points.len(),
-        if few > 0 { "; the others are marked <" } else { "" }
+        "  Reach    {} of {possible} points in {FEW_CASES} cases or more{}{}",
+        possible - few,
+        if few > 0 { "; the others are marked <" } else { "" },
+        match (points.len() - possible) as u64 {
+            0 => String::new(),
+            lacking => format!("; {} more, marked -, need what it lacks", grouped(lacking)),
+        }
     )];
     // Columns are read downwards.
     let rows = points.len().div_ceil(3);
     for row in 0..rows {
-        let cells = points.iter().skip(row).step_by(rows.max(1)).map(|(name, cases)| {
-            let cell = format!("{name:<21}{:>7} {}", grouped(*cases), mark(*cases));
-            if *cases < FEW_CASES { style.wrong(&cell) } else { cell }
+        let cells = points.iter().skip(row).step_by(rows.max(1)).map(|point| {
+            let cases = if point.possible { grouped(point.cases) } else { String::new() };
+            let cell = format!("{:<21}{cases:>7} {}", point.name, mark(point));
+            if mark(point) == '<' { style.wrong(&cell) } else { cell }
         });
         let line = cells.collect::<Vec<_>>().join("  ");
         lines.push(format!("    {}", line.trim_end()));
@@ -165,8 +167,12 @@ fn reach(report: &RunReport<'_>, style: Style) -> Vec<String> {
     lines
 }
 
-const fn mark(cases: u64) -> char {
-    if cases < FEW_CASES { '<' } else { ' ' }
+const fn mark(point: &Reached) -> char {
+    match (point.possible, point.cases < FEW_CASES) {
+        (false, _) => '-',
+        (true, true) => '<',
+        (true, false) => ' ',
+    }
 }
 
 fn findings(report: &RunReport<'_>, style: Style) -> Vec<String> {

@@ -170,7 +170,7 @@ fn case_files_that_are_none_are_named_with_place_and_value() {
     let half = &CASE[..CASE.len() / 2];
     let colours = changed("\"note\"", "\"\\u001b[31m\": 1, \"note\"");
     for (text, words) in [
-        (String::new(), vec!["case.json:1:0: ", "cut short"]),
+        (String::new(), vec!["case.json:1:1: ", "cut short"]),
         ("rule = sync.none\n".into(), vec!["case.json:1:1: ", "not JSON"]),
         ("\u{0}\u{0}\u{0}".into(), vec!["case.json:1:1: ", "not JSON"]),
         (half.into(), vec!["case.json:", "cut short"]),
