@@ -102,7 +102,7 @@ fn a_run_tells_what_it_did_what_it_could_not_and_what_it_comes_to() {
         inconclusive: 2,
         skipped: 998,
         lacking: [(Capability::Reset, Lacking { cases: 998, alone: 900 })].into(),
-        compared: Compared { bytes: 0, status_bits: 5_000, signals: 1 },
+        compared: Compared { bytes: 0, status_bits: 5_000, signals: 1, tracks: 0 },
         digest: 0x1234_5678_9abc_def0,
         words: 1_000_000,
         unique_words: 987_654,

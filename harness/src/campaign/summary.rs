@@ -58,13 +58,16 @@ pub struct Compared {
     pub status_bits: u64,
     /// Signals that came.
     pub signals: u64,
+    /// Tracks, as they were after a run.
+    pub tracks: u64,
 }
 
 impl Compared {
     /// What of an observation is compared, of an implementation that can do so much.
     fn of(observation: &Observation, capabilities: Capabilities) -> Self {
         let driven = u64::from(compared_bits(capabilities).to_bits().count_ones());
-        let mut compared = Self::default();
+        let tracks = observation.media.len() as u64;
+        let mut compared = Self { tracks, ..Self::default() };
         for seen in &observation.items {
             match seen.item {
                 Item::Byte { .. } => compared.bytes += 1,
@@ -80,6 +83,7 @@ impl Compared {
         self.bytes += other.bytes;
         self.status_bits += other.status_bits;
         self.signals += other.signals;
+        self.tracks += other.tracks;
     }
 }
 
@@ -90,7 +94,7 @@ impl Summary {
         (self.words > 0).then(|| self.unique_words as f64 / self.words as f64)
     }
 
-    /// Whether no word, byte, driven status bit or signal was held against the model: a run of
+    /// Whether no word, byte, driven status bit, signal or track was held against the model: a run of
     /// which nothing can be said, however many cases it had.
     #[must_use]
     pub fn compared_nothing(&self) -> bool {

@@ -29,7 +29,7 @@ pub(super) fn points(profile: &Profile, summary: &Summary) -> Vec<Reached> {
 
 /// Whether an implementation of these capabilities can be brought there.
 fn possible(point: Point, capabilities: Capabilities) -> bool {
-    use Capability::{Abort, BytePort, HardwareSync, IndexStart, Read, Reset, SyncWord};
+    use Capability::{Abort, BytePort, HardwareSync, IndexStart, Read, Reset, SyncWord, Write};
     let can = |one| capabilities.has(one);
     let reads = can(Read) || can(HardwareSync) || can(IndexStart);
     match point {
@@ -58,6 +58,18 @@ fn possible(point: Point, capabilities: Capabilities) -> bool {
         Point::ResetIdle => can(Reset),
         Point::ResetBusy => can(Reset) && reads,
         Point::ByteEdge => can(BytePort),
+        Point::WriteAtMatch => can(Write) && can(HardwareSync),
+        Point::WriteAtIndex => can(Write) && can(IndexStart),
+        Point::AbortWriteWaiting | Point::AbortWriting => can(Write) && (can(Abort) || can(Reset)),
+        Point::ReadWritten => can(Write) && reads,
+        Point::RequestWriting
+        | Point::WriteAtOnce
+        | Point::WriteMissed
+        | Point::Underrun
+        | Point::WriteCompleted
+        | Point::LineWriting
+        | Point::WriteAcrossIndex
+        | Point::WriteLong => can(Write),
     }
 }
 

@@ -64,6 +64,8 @@ pub struct ComparedJson {
     pub status_bits: u64,
     /// Signals.
     pub signals: u64,
+    /// Tracks after a run.
+    pub tracks: u64,
 }
 
 /// A capability that the implementation lacks.
@@ -138,6 +140,7 @@ pub fn run_json(report: &RunReport<'_>) -> RunJson {
             bytes: summary.compared.bytes,
             status_bits: summary.compared.status_bits,
             signals: summary.compared.signals,
+            tracks: summary.compared.tracks,
         },
         skipped_cases: summary.skipped,
         skipped: skipped(report),

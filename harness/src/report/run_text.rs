@@ -14,8 +14,8 @@ use trackproof_contract::Profile;
 const BAR: u64 = 40;
 
 /// What to do about a run in which nothing came to be compared.
-const NOTHING_COMPARED: &str = "no word, byte, driven status bit or signal came to be compared: \
-                                name in the capabilities what the controller can do";
+const NOTHING_COMPARED: &str = "no word, byte, driven status bit, signal or track came to be \
+                                compared: name in the capabilities what the controller can do";
 
 /// A finished run, as far as a report tells of it.
 #[derive(Debug, Clone, Copy)]
@@ -96,6 +96,7 @@ fn beside(summary: &Summary) -> String {
         (compared.bytes, "byte"),
         (compared.status_bits, "status bit"),
         (compared.signals, "signal"),
+        (compared.tracks, "track"),
     ]
     .into_iter()
     .filter(|(number, _)| *number > 0)
