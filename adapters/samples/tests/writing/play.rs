@@ -2,7 +2,7 @@
 
 use trackproof_contract::{
     Action, Bench, ChangeClear, ChannelBits, DiskSubsystem, DriveBench, Event, Item, Medium,
-    Observation, Profile, Setup, Start, Status, Track,
+    Observation, Profile, SectorLayout, Setup, Start, Status, Track,
 };
 
 /// A channel bit, in nanoseconds.
@@ -28,6 +28,7 @@ pub(crate) struct Play {
     pub(crate) profile: Profile,
     pub(crate) drives: Vec<DriveBench>,
     pub(crate) tracks: Vec<Track>,
+    faults: Vec<&'static str>,
     events: Vec<(u64, Action)>,
     words: Vec<Vec<u64>>,
 }
@@ -45,12 +46,21 @@ impl Play {
             profile: Profile { slack_max: 2, ..Profile::sync_dma() },
             drives: Vec::new(),
             tracks: Vec::new(),
+            faults: Vec::new(),
             events: vec![(0, Action::Select(1)), (0, Action::Motor(3))],
             words: Vec::new(),
         };
         let track = bits(track);
         play.drive(track.len() as u32);
         play.track(0, 0, Medium::image_bits(track));
+        play
+    }
+
+    /// The same with an image of sectors.
+    pub(crate) fn image(turn_bits: u32, layout: SectorLayout, sectors: &[u8]) -> Self {
+        let mut play = Self::new(&"0".repeat(turn_bits as usize));
+        let sectors = ChannelBits::from_bytes(sectors, sectors.len() * 8);
+        play.tracks[0].medium = Medium::Image { layout, sectors };
         play
     }
 
@@ -71,6 +81,11 @@ impl Play {
 
     pub(crate) fn with(mut self, change: impl FnOnce(&mut Profile)) -> Self {
         change(&mut self.profile);
+        self
+    }
+
+    pub(crate) fn faulty(mut self, fault: &'static str) -> Self {
+        self.faults.push(fault);
         self
     }
 
@@ -115,9 +130,10 @@ impl Play {
 
     /// Plays it to this time.
     pub(crate) fn until(mut self, end_ns: u64) -> Played {
+        self.events.retain(|event| event.0 <= end_ns);
         self.events.push((end_ns, Action::End));
         self.events.sort_by_key(|event| event.0);
-        let sample = trackproof_samples::find("sync-dma").unwrap().open(&[]).unwrap();
+        let sample = trackproof_samples::find("sync-dma").unwrap().open(&self.faults).unwrap();
         let mut subsystem = sample.create().unwrap();
         let bench = Bench { access_ns: 0, drives: self.drives };
         let setup = Setup { profile: &self.profile, bench: &bench, tracks: &self.tracks };
@@ -141,6 +157,11 @@ impl Played {
     /// A track as it is at the end.
     pub(crate) fn shown(&self, track: usize) -> String {
         text(self.tracks[track].medium.track())
+    }
+
+    /// An image's sectors at the end.
+    pub(crate) fn sectors(&self) -> Vec<u8> {
+        self.tracks[0].medium.track().to_bytes()
     }
 
     /// The times of the done signals, in nanoseconds.
