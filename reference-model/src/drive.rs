@@ -67,6 +67,16 @@ impl Drives {
         self.selected
     }
 
+    /// What a write under way needs to keep still: the selected drive, the side, that drive's motor.
+    #[must_use]
+    pub const fn steering(&self) -> (Option<u8>, u8, bool) {
+        let motor = match self.selected {
+            Some(drive) => self.motors >> drive & 1 == 1,
+            None => false,
+        };
+        (self.selected, self.side, motor)
+    }
+
     /// Sets the select lines.
     pub fn select(&mut self, mask: u8, bench: &Bench) {
         let next = (mask != 0).then(|| mask.trailing_zeros() as u8);

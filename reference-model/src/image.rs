@@ -1,9 +1,7 @@
 //! An image-backed track: the stream that its sectors make, and what becomes of them when it is
 //! written on (semantics 4.7, 5).
 
-use crate::layout::{
-    EncodedTrack, FieldKind, FullTrack, Layout, Preamble, SectorData, TrackLayout,
-};
+use crate::layout::{EncodedTrack, FullTrack, Layout, Preamble, SectorData, TrackLayout};
 use crate::recorded::Image;
 use trackproof_contract::{ChannelBits, Recording, SectorLayout};
 
@@ -43,6 +41,14 @@ pub fn track_layout(layout: SectorLayout, turn_bits: usize) -> Option<TrackLayou
     })
 }
 
+/// The number of a layout's first sector.
+const fn first_number(layout: SectorLayout) -> u8 {
+    match layout {
+        SectorLayout::FullTrack { .. } => 0,
+        _ => 1,
+    }
+}
+
 /// The track that an image's sectors make; none where the layout does not fit its turn, which no
 /// valid case has.
 #[must_use]
@@ -54,44 +60,32 @@ pub fn lay_out(image: &Image, turn_bits: usize) -> Option<EncodedTrack> {
     layout.encode(image.place.0, image.place.1, &sectors).ok()
 }
 
-/// Puts the stream of a turn into `stream`, and a 1 for each of its bits that an open sector
-/// leaves free into `free`, which is empty if there are none.
-pub(crate) fn stream(
-    image: &Image,
-    turn_bits: usize,
-    stream: &mut ChannelBits,
-    free: &mut ChannelBits,
-) {
-    free.clear();
-    let Some(track) = lay_out(image, turn_bits) else {
-        *stream = ChannelBits::zeros(turn_bits);
-        return;
+/// Puts the stream of a turn into `stream`.
+pub(crate) fn stream(image: &Image, turn_bits: usize, stream: &mut ChannelBits) {
+    *stream = match lay_out(image, turn_bits) {
+        Some(track) => track.bits,
+        None => ChannelBits::zeros(turn_bits),
     };
-    for field in &track.fields {
-        let open = field.sector.is_some_and(|sector| image.is_open(usize::from(sector) - 1));
-        if !open || !matches!(field.kind, FieldKind::Data | FieldKind::DataCheck) {
-            continue;
-        }
-        if free.is_empty() {
-            *free = ChannelBits::zeros(turn_bits);
-        }
-        // The clock bit behind the field too: it depends on the last data bit.
-        for at in field.start_bit..=field.start_bit + field.channel_bits {
-            free.set(at % turn_bits, true);
-        }
-    }
-    *stream = track.bits;
 }
 
 /// Takes over what a write has left on the stream: a sector that decodes with right checks takes
-/// its data; one that a guard reaches into is open from then on, if that would change it.
-pub(crate) fn take_in(image: &mut Image, stream: &ChannelBits, guards: &ChannelBits) {
-    let Some(layout) = track_layout(image.layout, stream.len()) else { return };
+/// its data.
+///
+/// Where a guard reaches into it, or there are two copies, it may keep what it had as well: bit n
+/// of `kept` says so of the n-th such sector. Returns how many there are.
+pub(crate) fn take_in(
+    image: &mut Image,
+    stream: &ChannelBits,
+    guards: &ChannelBits,
+    kept: u32,
+) -> u32 {
+    let Some(layout) = track_layout(image.layout, stream.len()) else { return 0 };
     let bits = image.layout.sector_bytes() * 8;
     let mut taken = vec![false; image.layout.sectors()];
+    let mut doubts = 0;
     for found in layout.decode(stream).sectors {
         let address = found.address;
-        let number = usize::from(address.sector).wrapping_sub(1);
+        let number = usize::from(address.sector.wrapping_sub(first_number(image.layout)));
         if !found.is_good()
             || found.deleted
             || (address.cylinder, address.side) != image.place
@@ -108,16 +102,19 @@ pub(crate) fn take_in(image: &mut Image, stream: &ChannelBits, guards: &ChannelB
         let guarded = !guards.is_empty() && found.touches(guards);
         // Which of two copies counts is nobody's to say.
         let twice = std::mem::replace(&mut taken[number], true);
-        if guarded || twice {
-            if !same {
-                image.set_open(number, true);
-            }
+        if same {
             continue;
+        }
+        if guarded || twice {
+            doubts += 1;
+            if kept >> (doubts - 1) & 1 == 1 {
+                continue;
+            }
         }
         for at in (0..bits).step_by(64) {
             let count = (bits - at).min(64);
             image.sectors.put(number * bits + at, data.window(at, count), count);
         }
-        image.set_open(number, false);
     }
+    doubts
 }

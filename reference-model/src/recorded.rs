@@ -42,25 +42,6 @@ pub struct Image {
     pub place: (u8, u8),
     /// Their data.
     pub sectors: ChannelBits,
-    /// Those that a write's guard leaves open, by number from 0: never compared.
-    open: Vec<bool>,
-}
-
-impl Image {
-    /// Whether a sector is open, by number from 0.
-    #[must_use]
-    pub fn is_open(&self, sector: usize) -> bool {
-        self.open.get(sector).copied().unwrap_or(false)
-    }
-
-    pub(crate) fn set_open(&mut self, sector: usize, open: bool) {
-        if self.open.is_empty() && open {
-            self.open = vec![false; self.layout.sectors()];
-        }
-        if let Some(one) = self.open.get_mut(sector) {
-            *one = open;
-        }
-    }
 }
 
 impl Recorded {
@@ -81,9 +62,8 @@ impl Recorded {
                     layout: *layout,
                     place: (track.cylinder, track.side),
                     sectors: sectors.clone(),
-                    open: Vec::new(),
                 };
-                image::stream(&image, turn_bits, &mut new.stream, &mut new.free);
+                image::stream(&image, turn_bits, &mut new.stream);
                 new.form = Form::Image(Box::new(image));
             }
             // A form that this version of the model does not know reads as zeros.
@@ -132,16 +112,19 @@ impl Recorded {
         }
     }
 
-    /// The gate has closed: what is free now, and what becomes of an image's sectors.
-    pub fn settle(&mut self) {
-        if let Form::Image(image) = &mut self.form {
-            image::take_in(image, &self.stream, &self.guards);
-            self.guards.clear();
-            let turn_bits = self.stream.len();
-            image::stream(image, turn_bits, &mut self.stream, &mut self.free);
-        } else {
+    /// The gate has closed: what is free now, and what becomes of an image's sectors. Some of them
+    /// may have been written or not: bit n of `kept` says of the n-th that it was not. Returns how
+    /// many there are.
+    pub fn settle(&mut self, kept: u32) -> u32 {
+        let Form::Image(image) = &mut self.form else {
             self.find_free();
-        }
+            return 0;
+        };
+        let doubts = image::take_in(image, &self.stream, &self.guards, kept);
+        self.guards.clear();
+        let turn_bits = self.stream.len();
+        image::stream(image, turn_bits, &mut self.stream);
+        doubts
     }
 
     fn find_free(&mut self) {
@@ -168,7 +151,7 @@ impl Recorded {
     }
 
     /// Where a track as it was shown differs from this one: the first bit of its own content and
-    /// how many there are. Free bits and open sectors are not compared.
+    /// how many there are. Free bits are not compared.
     #[must_use]
     pub fn difference(&self, shown: &Medium) -> Option<(usize, usize)> {
         let (mine, free) = match &self.form {
@@ -185,14 +168,6 @@ impl Recorded {
                 continue;
             }
             wrong <<= 64 - size;
-            if let Form::Image(image) = &self.form {
-                let bits = image.layout.sector_bytes() * 8;
-                for bit in 0..size {
-                    if image.is_open((at + bit) / bits) {
-                        wrong &= !(1 << (63 - bit));
-                    }
-                }
-            }
             count += wrong.count_ones() as usize;
             if wrong != 0 && first.is_none() {
                 first = Some(at + wrong.leading_zeros() as usize);

@@ -52,7 +52,7 @@ fn halves(bits: &[bool]) -> Vec<bool> {
 /// The whole track from the definition: data bits, and where the clock bits of sync words are.
 fn by_definition(layout: &FullTrack, cylinder: u8, side: u8, contents: &[Vec<u8>]) -> Vec<bool> {
     let (mut data, mut missing) = (Vec::new(), Vec::new());
-    for (number, contents) in (1..).zip(contents) {
+    for (number, contents) in (0..).zip(contents) {
         data.extend([false; 32]);
         for _ in 0..3 {
             // A1 has data bits 10100001; the clock bit between bits 3 and 2 is missing.
@@ -113,7 +113,7 @@ fn fields_follow_each_other_without_holes() {
     assert_eq!(next, track.bits.len());
     let lengths: Vec<_> = track.fields[..6].iter().map(|f| f.channel_bits / 16).collect();
     assert_eq!(lengths, [4, 3, 4, 2, 512, 2]);
-    assert_eq!(track.fields[6].sector, Some(2));
+    assert_eq!(track.fields[6].sector, Some(1));
     assert_eq!(track.fields[60].sector, None);
 }
 
@@ -159,7 +159,7 @@ fn random_sectors_come_back_at_every_phase_with_their_places() {
             assert_eq!(found.sectors.len(), contents.len(), "turned by {by}");
             for sector in &found.sectors {
                 let number = sector.address.sector;
-                assert!(sector.data == contents[usize::from(number) - 1], "turned by {by}");
+                assert!(sector.data == contents[usize::from(number)], "turned by {by}");
                 assert_eq!((sector.address.cylinder, sector.address.side), (17, 1));
                 assert!(sector.is_good() && !sector.deleted);
                 let back = |bit: usize| (bit + by) % turn;
@@ -206,7 +206,7 @@ fn every_flipped_channel_bit_of_a_sectors_fields_is_noticed_at_its_place() {
 fn headers_that_end_in_something_and_doubled_sectors_are_defects() {
     let (_, track) = laid_out(&SMALL, 5, 4);
     // A header with a right check whose last byte is 01: the last of the even bits.
-    let header = [5, 1, 1, 1];
+    let header = [5, 1, 0, 1];
     let check = trackproof_model::check::check(&[&[0xa1; 3], &header]).to_be_bytes();
     let recorded = [split(&header), split(&check)].concat();
     let mut bits = track.bits.clone();
@@ -218,7 +218,7 @@ fn headers_that_end_in_something_and_doubled_sectors_are_defects() {
     let texts: Vec<_> = found.defects.iter().map(ToString::to_string).collect();
     assert_eq!(
         texts,
-        ["sector 1, address at channel bit 112: the header ends in 01, the layout has 00"]
+        ["sector 0, address at channel bit 112: the header ends in 01, the layout has 00"]
     );
 
     let mut twice = track.bits.clone();
@@ -300,11 +300,11 @@ fn what_does_not_fit_is_refused_with_the_arithmetic() {
     sectors[3] = SectorData::Kept(&data[1..]);
     assert_eq!(
         encode(&TEN, 0, 0, &sectors).unwrap_err(),
-        LayoutError::Data { sector: 4, given: 511, wanted: 512 }
+        LayoutError::Data { sector: 3, given: 511, wanted: 512 }
     );
     sectors[3] = SectorData::Deleted(&data);
     let error = encode(&TEN, 0, 0, &sectors).unwrap_err();
-    assert_eq!(error, LayoutError::NoDeleted { sector: 4 });
+    assert_eq!(error, LayoutError::NoDeleted { sector: 3 });
     assert!(error.to_string().contains("no data marks"));
     for sector_bytes in [0, 511] {
         let error = FullTrack { sector_bytes, ..TEN }.filler_bytes().unwrap_err();

@@ -172,7 +172,7 @@ typedef struct tp_track {
  * decoded: a sector whose header and data come out with right checks takes the new data, any
  * other keeps what it had. Until the next write the stream is that of the sectors again.
  *
- * TP_LAYOUT_FULL_TRACK: from the index on, `sectors` sectors without gaps, numbered from 1. Each:
+ * TP_LAYOUT_FULL_TRACK: from the index on, `sectors` sectors without gaps, numbered from 0. Each:
  * 4 bytes 00; three times the mark A1 (channel word 4489); header: cylinder, side, sector, 00, and
  * its check; `sector_bytes` of data, and their check. Checks are 16-bit CRCs, polynomial 1021,
  * begun with FFFF, over three bytes A1 and the field, high byte first. Header, header's check,

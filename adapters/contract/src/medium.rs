@@ -15,8 +15,8 @@ pub enum ChannelKind {
 }
 
 /// How the sectors of an image-backed track stand in its stream. All of them are MFM; bytes that
-/// no field takes are 4E; sectors are numbered from 1 and carry the track's own cylinder and
-/// side.
+/// no field takes are 4E; sectors are numbered from 1 in soft-sector layouts, from 0 in full-track
+/// ones, and carry the track's own cylinder and side.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, PartialOrd, Ord)]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[cfg_attr(

@@ -128,11 +128,13 @@ impl Frame {
             turn_bits[1] = draw_turn(size, word_bits, choices);
         }
         hold_layouts(&mut turn_bits, &backings[..drives], size, choices);
+        let real = backings.contains(&Backing::Bits(ChannelKind::Real));
+        let overlapping = !real && (!writes || choices.chance(1, 8));
         let sectors = backings.iter().any(|backing| matches!(backing, Backing::Sectors(_)));
         // The sectors' own sync is that of power-up.
         let sync = match sectors && !choices.chance(1, 8) {
             true => profile.default_sync_word(),
-            false => draw_sync(profile, choices),
+            false => draw_sync(profile, overlapping, choices),
         };
         let kinds = scope.kinds;
         let mut operations = match kinds & choices.swarm(64 - kinds.leading_zeros()) {
@@ -156,7 +158,7 @@ impl Frame {
             },
             default_sync: profile.default_sync_word(),
             sync,
-            other_sync: draw_sync(profile, choices),
+            other_sync: draw_sync(profile, overlapping, choices),
             writes,
             write_unit: profile.write_unit,
             lead_bits: u64::from(profile.gate_lead.max(profile.match_to_write)),
@@ -252,8 +254,13 @@ fn draw_turn(size: Size, word_bits: u64, choices: &mut impl Choices) -> u64 {
 
 /// A sync word of R bits: mostly the one of power-up, else a mark of the standards, a pattern that
 /// overlaps itself at many shifts, or any.
-fn draw_sync(profile: &Profile, choices: &mut impl Choices) -> u64 {
-    let word = match choices.weighted(&[18, 3, 1, 2, 2, 1, 1, 2, 2]) {
+///
+/// A pattern that overlaps itself on a medium with free bits matches anywhere, or not: that tells
+/// nothing and is hard to judge, so it comes only where `overlapping` says so.
+fn draw_sync(profile: &Profile, overlapping: bool, choices: &mut impl Choices) -> u64 {
+    let weights =
+        if overlapping { [18, 3, 1, 2, 2, 1, 1, 2, 2] } else { [18, 3, 1, 0, 0, 0, 0, 2, 2] };
+    let word = match choices.weighted(&weights) {
         0 => profile.default_sync_word(),
         1 => u64::from(Mark::MFM_C2.channel_bits()),
         2 => u64::from(Mark::FM_IDENTIFIER.channel_bits()),

@@ -35,12 +35,11 @@ pub(super) fn draw_layout(size: Size, choices: &mut impl Choices) -> SectorLayou
     };
     match size {
         // 32 bytes at most.
-        Size::Short if choices.chance(1, 4) => full(2, 1),
-        Size::Short => full(1, choices.between(1, 17)),
+        Size::Short => full(1, 2 * choices.between(1, 8)),
         // 33 to 256 bytes.
         Size::Middle if choices.chance(1, 2) => {
             let sectors = choices.between(1, 5);
-            full(sectors as u8, choices.between(18, 256 / sectors - 15))
+            full(sectors as u8, 2 * choices.between(9, (256 / sectors - 15) / 2))
         }
         Size::Middle => SectorLayout::SoftSector {
             sectors: 1,
@@ -327,19 +326,19 @@ mod tests {
 
     #[test]
     fn a_full_track_sector_has_its_fields_where_the_contract_says() {
-        let layout = SectorLayout::FullTrack { sectors: 2, sector_bytes: 3 };
-        let sectors = ChannelBits::from_bytes(&[1, 2, 3, 0xf0, 0xaa, 0x55], 48);
+        let layout = SectorLayout::FullTrack { sectors: 2, sector_bytes: 4 };
+        let sectors = ChannelBits::from_bytes(&[1, 2, 3, 4, 0xf0, 0xaa, 0x55, 0], 64);
         let track = stream(layout, layout.used_bits() + 16, &sectors);
         let byte = |place: usize| data_byte(track.window(place * 16, 16) as u16);
-        assert_eq!(track.window(18 * 16 + 4 * 16, 48), 0x4489_4489_4489);
+        assert_eq!(track.window(19 * 16 + 4 * 16, 48), 0x4489_4489_4489);
         // Even bits of 05 01 01 00, then odd ones.
-        assert_eq!([byte(25), byte(26), byte(27), byte(28)], [0x31, 0x10, 0, 0]);
-        // Even bits 1100, 0000, 1111, odd bits 1100, 1111, 0000.
-        assert_eq!([byte(31), byte(32), byte(33)], [0xc0, 0xfc, 0xf0]);
-        let odd = check(&[&[0xa1; 3], &[0xf0, 0xaa, 0x55]]);
+        assert_eq!([byte(26), byte(27), byte(28), byte(29)], [0x31, 0x10, 0, 0]);
+        // Even bits 1100, 0000, 1111, 0000, odd bits 1100, 1111, 0000, 0000.
+        assert_eq!([byte(32), byte(33), byte(34), byte(35)], [0xc0, 0xf0, 0xcf, 0]);
+        let odd = check(&[&[0xa1; 3], &[0xf0, 0xaa, 0x55, 0]]);
         let even_bits = (0..8).fold(0, |bits, place| bits << 1 | odd >> (14 - 2 * place) & 1);
-        assert_eq!(u16::from(byte(34)), even_bits);
-        assert_eq!(byte(36), 0x4e);
+        assert_eq!(u16::from(byte(36)), even_bits);
+        assert_eq!(byte(38), 0x4e);
         assert!(track.get(0), "a clock bit between the gap's zero and the first");
     }
 

@@ -66,7 +66,7 @@ const WRITING: [(Pattern, u8); 11] = [
     (Pattern::WriteVerify, 4),
     (Pattern::LongWriter, 2),
     (Pattern::StalledWriter, 4),
-    (Pattern::WriteBreaker, 5),
+    (Pattern::WriteBreaker, 6),
     (Pattern::LineDropper, 4),
     (Pattern::Medley, 5),
 ];
@@ -85,7 +85,7 @@ const READING: [(Pattern, u8); 19] = [
     (Pattern::TrackMeasurer, 2),
     (Pattern::DriveProber, 2),
     (Pattern::Homer, 1),
-    (Pattern::SyncWordChanger, 3),
+    (Pattern::SyncWordChanger, 4),
     (Pattern::SyncToggler, 4),
     (Pattern::Aborter, 4),
     (Pattern::Resetter, 3),

@@ -102,6 +102,9 @@ impl Head {
 /// the usual poll jitter, and where nothing is near.
 const ABOUT_EDGE_NS: [i64; 9] = [0, -1, 1, -99, 99, -100, 100, -50, 500];
 
+/// Most words of a write that is served too slowly.
+const SLOW_WORDS: u64 = 12;
+
 /// A program while it is written.
 pub(super) struct Script<'a, C> {
     pub(super) choices: &'a mut C,
@@ -264,7 +267,12 @@ impl<C: Choices> Script<'_, C> {
     ) -> (Operation, u64) {
         let lead_ns = self.frame.lead_bits * self.frame.cell_ns;
         let lasts_ns = lead_ns + self.lasts_ns(words, start);
-        let service = self.service(words, lasts_ns);
+        let mut service = self.service(words, lasts_ns);
+        // Many words that come too late tell no more than a few, and leave very much open.
+        let word_ns = self.frame.word_ns();
+        if words > SLOW_WORDS && service.interval_ns >= word_ns {
+            service.interval_ns = word_ns - self.frame.cell_ns / 2 - 1;
+        }
         (Operation::Write { source, start, service }, lasts_ns)
     }
 

@@ -22,7 +22,7 @@ const RUN_LIMITS: [(u64, u64); 5] = [(1, 7), (2, 7), (0, 3), (3, 10), (1, 3)];
 /// How often the contents of `fill` come: on tracks that keep any string, on those that keep what
 /// a real medium would, and in what is written onto either.
 const ANY_CONTENTS: [u8; 7] = [16, 3, 6, 2, 2, 2, 1];
-const REAL_CONTENTS: [u8; 7] = [20, 4, 6, 1, 1, 1, 0];
+const REAL_CONTENTS: [u8; 7] = [40, 8, 12, 1, 1, 1, 0];
 const WRITTEN_CONTENTS: [u8; 7] = [20, 3, 5, 1, 1, 1, 2];
 
 /// Most tracks of a case that writes: on more, a write to a wrong place need not show.

@@ -154,8 +154,8 @@ mod tests {
         };
         assert_eq!(
             program(&case).join("\n"),
-            "         0 µs  motor on: drive 0\n       0.5 µs  wait 1000 µs\n    1000.5 µs  abort\n      \
-             1001 µs  end"
+            "         0 µs  motor on: drive 0\n       0.5 µs  wait 1 000 µs\n   1 000.5 µs  abort\n     \
+             1 001 µs  end"
         );
         assert_eq!(
             media(&case).join("\n"),

@@ -25,7 +25,7 @@ pub fn decode(track: &ChannelBits, layout: &Layout) -> DecodedTrack {
         0 => Findings::new(0),
         _ => Reading::new(track, layout).findings(),
     };
-    found.complete(layout.sectors, FieldKind::IdentifierMark)
+    found.complete(1..=layout.sectors, FieldKind::IdentifierMark)
 }
 
 /// A track, lengthened so far round that each sector stands in it in one piece.

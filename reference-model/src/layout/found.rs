@@ -179,10 +179,14 @@ impl Findings {
         self.track.defects.push(Defect { kind, field, sector, at_bit });
     }
 
-    /// Names the sectors that are missing, of those numbered from 1 to `sectors`; `field` is what
+    /// Names the sectors that are missing, of those with these numbers; `field` is what
     /// would open them.
-    pub(super) fn complete(mut self, sectors: u8, field: FieldKind) -> DecodedTrack {
-        for sector in 1..=sectors {
+    pub(super) fn complete(
+        mut self,
+        sectors: impl Iterator<Item = u8>,
+        field: FieldKind,
+    ) -> DecodedTrack {
+        for sector in sectors {
             if !self.identified.iter().any(|address| address.sector == sector) {
                 let (kind, sector) = (DefectKind::Missing, Some(sector));
                 self.track.defects.push(Defect { kind, field, sector, at_bit: 0 });

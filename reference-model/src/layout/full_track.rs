@@ -33,7 +33,7 @@ pub const SYNC_WORDS: usize = 3;
 /// Bytes of a header without its check.
 pub const HEADER_BYTES: usize = 4;
 
-/// A full-track layout, by its numbers. Sectors are numbered from 1, in order.
+/// A full-track layout, by its numbers. Sectors are numbered from 0, in order.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
 pub struct FullTrack {
     /// Sectors a track.

@@ -69,7 +69,7 @@ impl TrackLayout {
         }
     }
 
-    /// Lays a track out: `sectors` holds the data of sectors 1, 2, … in order.
+    /// Lays a track out: `sectors` holds the data of all sectors in order.
     ///
     /// # Errors
     /// [`LayoutError`] when the layout does not fit its turn, or the data does not fit the layout.

@@ -2,7 +2,7 @@
 //! that both allow. Where the set becomes empty, the observation deviates.
 
 use super::rejection::{Mismatch, Rejection};
-use super::state::{Context, Signal, State};
+use super::state::{Context, Outlook, Signal, State};
 use super::worlds::{Laid, Worlds};
 use super::writing::Written;
 use crate::drive::Drives;
@@ -15,6 +15,9 @@ use trackproof_contract::{
 
 /// More states than this are given up as inconclusive.
 pub const MAX_STATES: usize = 4_096;
+
+/// From so many states on those that what was seen makes doubtful are given up first.
+const MANY_STATES: usize = 32;
 
 /// What one case told.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -131,6 +134,23 @@ impl Acceptor {
         capabilities: Capabilities,
         tally: &mut Tally,
     ) -> Acceptance {
+        let (first, gave_up) = self.walk(case, events, observation, capabilities, tally, false);
+        if gave_up && !matches!(first, Acceptance::Accepted) {
+            // One of the ways that were given up may be the right one.
+            return self.walk(case, events, observation, capabilities, tally, true).0;
+        }
+        first
+    }
+
+    fn walk(
+        &mut self,
+        case: &Case,
+        events: &[Event],
+        observation: &Observation,
+        capabilities: Capabilities,
+        tally: &mut Tally,
+        all_ways: bool,
+    ) -> (Acceptance, bool) {
         *tally = Tally::default();
         self.worlds.lay(case, events);
         let change_window_bits = match self.supposition {
@@ -159,22 +179,27 @@ impl Acceptor {
             case,
             drives: Drives::new(&case.bench),
             media_alone: self.supposition == Supposition::MediaAlone,
+            all_ways,
+            gave_up: false,
         };
+        walk.ctx.media = &observation.media;
         walk.ctx.always_on = self.supposition == Supposition::AlwaysOn;
         if let Some(bits) = change_window_bits {
             walk.ctx.change_window_bits = bits;
         }
         let result = walk.all();
+        let gave_up = walk.gave_up;
         let (words, unique, slack) = (walk.words, walk.unique_words, walk.slack);
         tally.words = words;
         tally.unique_words = unique;
         tally.slack = slack;
-        match result {
+        let acceptance = match result {
             Ok(()) => Acceptance::Accepted,
             Err(Stop::Rejected(rejection)) => Acceptance::Rejected(rejection),
             Err(Stop::TooMany) => Acceptance::TooManyStates,
             Err(Stop::Open(why)) => Acceptance::Open(why),
-        }
+        };
+        (acceptance, gave_up)
     }
 }
 
@@ -202,6 +227,10 @@ struct Walk<'a> {
     case: &'a Case,
     drives: Drives,
     media_alone: bool,
+    /// Whether doubtful states are kept, however many there are.
+    all_ways: bool,
+    /// Whether doubtful states have been given up.
+    gave_up: bool,
 }
 
 impl Walk<'_> {
@@ -223,13 +252,17 @@ impl Walk<'_> {
         if self.items.media.is_empty() {
             return Ok(());
         }
-        for state in self.states.iter_mut() {
-            self.ctx.tape.enter(state.world);
-            state.leave_unfinished(&mut self.ctx);
-        }
+        self.split(|mut state, ctx, out| {
+            state.leave_unfinished(ctx);
+            while let Some(mut other) = state.other_way(ctx) {
+                std::mem::swap(&mut state, &mut other);
+                out.push(other);
+            }
+            out.push(state);
+        })?;
         let (items, item) = (self.items, self.items.items.len());
         self.narrow(end_ns, item, |state, ctx, out| {
-            if let Some(difference) = ctx.tape.difference(state.world, items) {
+            if let Some(difference) = ctx.tape.difference(state.world, &items.media) {
                 return Err(Mismatch::Media(difference));
             }
             out.push(state);
@@ -329,7 +362,33 @@ impl Walk<'_> {
             return Err(Stop::TooMany);
         }
         self.merge(at_ns);
+        self.give_up_lost();
         Ok(())
+    }
+
+    /// Gives up states that cannot lead to the media that were seen, or hardly.
+    fn give_up_lost(&mut self) {
+        if self.states.len() < 2 {
+            return;
+        }
+        let lost = |state: &State| matches!(state.outlook, Outlook::Lost(_));
+        if self.states.iter().all(lost) {
+            // It is decided; the closest one goes on, for the report.
+            let best = (0..self.states.len()).min_by_key(|at| self.states[*at].outlook);
+            self.states.swap(0, best.unwrap_or(0));
+            self.states.truncate(1);
+            return;
+        }
+        self.states.retain(|state| !lost(state));
+        let doubtful = |state: &State| state.outlook == Outlook::Doubtful;
+        if !self.all_ways
+            && self.states.len() > MANY_STATES
+            && !self.states.iter().all(doubtful)
+            && self.states.iter().any(doubtful)
+        {
+            self.states.retain(|state| !doubtful(state));
+            self.gave_up = true;
+        }
     }
 
     /// One event, with the item that answers it.
@@ -430,7 +489,7 @@ impl Walk<'_> {
         if self.states.iter().any(State::running) && !matches!(event.action, Action::Motor(_)) {
             self.ctx.reach.hit(Point::SourceRunning);
         }
-        let before = (self.drives.source(), self.drives.selected());
+        let before = self.drives.steering();
         let bench = &self.case.bench;
         match event.action {
             Action::Select(mask) => self.drives.select(mask, bench),
@@ -448,7 +507,7 @@ impl Walk<'_> {
         if matches!(event.action, Action::Step(_)) && selected.is_some() {
             return Err(Stop::Open("a step under an open write gate"));
         }
-        if before == (self.drives.source(), selected) {
+        if before == self.drives.steering() {
             return Ok(());
         }
         self.ctx.reach.hit(Point::LineWriting);

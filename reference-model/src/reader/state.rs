@@ -8,7 +8,9 @@ use super::writing::{WriteContext, Writing, Written, cells};
 use crate::reach::Reach;
 use crate::search::Pattern;
 use crate::tape::{Chance, REGISTER};
-use trackproof_contract::{Action, Case, Event, IndexEdge, MatchFlag, Profile, Start, YesNo};
+use trackproof_contract::{
+    Action, Case, Event, IndexEdge, MatchFlag, Profile, Start, Track, YesNo,
+};
 
 /// Hardware sync and its word.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -133,6 +135,17 @@ impl PartialEq for Slacks {
 }
 impl Eq for Slacks {}
 
+/// Whether a state can still lead to the media that were seen after the run.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+pub(super) enum Outlook {
+    /// Nothing speaks against it.
+    Open,
+    /// What it has written stands on the medium only if something later makes it so.
+    Doubtful,
+    /// What it has written does not stand on the medium: so many words of it.
+    Lost(u32),
+}
+
 /// One state.
 #[derive(Debug, Clone, PartialEq, Eq)]
 pub struct State {
@@ -186,6 +199,11 @@ pub struct State {
     pub(super) context: WriteContext,
     /// What earlier writes have made of the media.
     pub(super) world: usize,
+    /// How what it writes agrees with the media after the run.
+    pub(super) outlook: Outlook,
+    /// The last write may also have left these of an image's sectors as they were, and so on up to
+    /// all of them; 0 for none.
+    pub(super) other_way: u32,
 }
 
 impl State {
@@ -218,6 +236,8 @@ impl State {
             writing: None,
             context: WriteContext::default(),
             world: 0,
+            outlook: Outlook::Open,
+            other_way: 0,
         }
     }
 
@@ -299,6 +319,8 @@ pub(super) struct Context<'a> {
     pub(super) change_window_bits: u64,
     /// Whether the comparator counts while hardware sync is off.
     pub(super) always_on: bool,
+    /// The media after the run, the case's tracks in their order; none if they cannot be seen.
+    pub(super) media: &'a [Track],
     /// The words of the writes requested so far, each with its transfer's number.
     pub(super) sent: Vec<(u32, Vec<u64>)>,
     /// Whether the selected drive's medium is protected.
@@ -338,6 +360,7 @@ impl<'a> Context<'a> {
             bit_ns: u64::from(case.profile.channel_bit_ns),
             change_window_bits: CHANGE_WINDOW_BITS,
             always_on: false,
+            media: &[],
             sent: Vec::new(),
             protected: false,
             longest_index: longest_index(case),
@@ -439,17 +462,27 @@ impl<'a> Context<'a> {
         })
     }
 
-    /// The world that a write leaves; none when there are too many.
-    pub(super) fn world_after(&mut self, world: usize, written: Written) -> Option<usize> {
+    /// Whether another write is requested after the event that is being taken.
+    pub(super) fn written_later(&self) -> bool {
+        self.events[self.event..].iter().any(|one| matches!(one.action, Action::Write { .. }))
+    }
+
+    /// The world that a write leaves that kept some sectors as they were; none when there are too many.
+    pub(super) fn world_after(
+        &mut self,
+        world: usize,
+        written: Written,
+        kept: u32,
+    ) -> Option<usize> {
         self.tape.enter(world);
-        let laid = match self.tape.known(&written) {
+        let laid = match self.tape.known(&written, kept) {
             Some(known) => {
                 self.tape.enter(known);
                 return Some(known);
             }
             None => cells(self, &written, written.kept_to.0),
         };
-        let next = self.tape.after(written, laid)?;
+        let next = self.tape.after(written, kept, laid)?;
         self.tape.enter(next);
         Some(next)
     }

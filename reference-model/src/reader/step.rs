@@ -16,6 +16,9 @@ impl State {
     ///
     /// Returns early with another state that is possible as well; call again until none comes.
     pub(super) fn pass(&mut self, ctx: &mut Context<'_>, to: usize, at_ns: u64) -> Option<Self> {
+        if let Some(other) = self.other_way(ctx) {
+            return Some(other);
+        }
         loop {
             if let Some(other) = self.due_here(ctx, to, at_ns) {
                 return Some(other);

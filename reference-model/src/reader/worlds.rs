@@ -10,11 +10,14 @@ use crate::recorded::Recorded;
 use crate::tape::Tape;
 use std::ops::{Deref, DerefMut};
 use trackproof_contract::{
-    Case, ChannelBits, ChannelKind, Event, Medium, Observation, Operation, SpliceGuard, Track,
+    Case, ChannelBits, ChannelKind, Event, Medium, Operation, SpliceGuard, Track,
 };
 
 /// More worlds than this are given up as inconclusive.
 const MAX_WORLDS: usize = 256;
+
+/// Sectors that one write may leave in doubt; a write has two ends.
+const MOST_DOUBTS: u32 = 3;
 
 /// The media and the bits of one way that the writes may have gone.
 #[derive(Debug, Default)]
@@ -23,6 +26,10 @@ pub(crate) struct World {
     pub(crate) tracks: Vec<Recorded>,
     /// The world before its last write, and that write; none in the first.
     pub(crate) from: Option<(usize, Written)>,
+    /// Which of the sectors that write may have left as they were it has: a bit each.
+    kept: u32,
+    /// How many sectors it may have left as they were.
+    doubts: u32,
     /// What that write has laid.
     pub(crate) laid: Laid,
     /// Where its tracks first differ from the observed ones, once that was asked.
@@ -130,6 +137,11 @@ impl Worlds {
         first.tape.lay(case, &first.tracks, events);
     }
 
+    /// Cells before a gate's closing, and behind its opening, that its guards take.
+    pub(crate) const fn inner_guards(&self) -> (usize, usize) {
+        (self.guards.after_on, self.guards.before_off)
+    }
+
     /// Stands for that world from now on.
     pub(crate) fn enter(&mut self, world: usize) {
         debug_assert!(world < self.used, "world {world} of {}", self.used);
@@ -145,18 +157,32 @@ impl Worlds {
     }
 
     /// The world after a write in the current one, if it is known already.
-    pub(crate) fn known(&self, written: &Written) -> Option<usize> {
+    pub(crate) fn known(&self, written: &Written, kept: u32) -> Option<usize> {
         (1..self.used).find(|world| {
-            let from = self.all[*world].from.as_ref();
-            from.is_some_and(|(from, old)| *from == self.current && old == written)
+            let world = &self.all[*world];
+            world.kept == kept
+                && world
+                    .from
+                    .as_ref()
+                    .is_some_and(|(from, old)| *from == self.current && old == written)
         })
+    }
+
+    /// How many ways there are of what the last write of a world has left on an image.
+    pub(crate) fn ways(&self, world: usize) -> u32 {
+        1 << self.all[world].doubts.min(MOST_DOUBTS)
     }
 
     /// Makes the world after a write in the current one; none when there are too many.
     ///
     /// `bits` are the cells that it has laid, from the gate's opening to where the drive took no
     /// more.
-    pub(crate) fn after(&mut self, written: Written, bits: ChannelBits) -> Option<usize> {
+    pub(crate) fn after(
+        &mut self,
+        written: Written,
+        kept: u32,
+        bits: ChannelBits,
+    ) -> Option<usize> {
         if self.used == MAX_WORLDS {
             return None;
         }
@@ -168,6 +194,8 @@ impl Worlds {
         new.tape.clone_from(&old.tape);
         new.tracks.clone_from(&old.tracks);
         new.difference = None;
+        new.kept = kept;
+        new.doubts = 0;
         new.write(&written, bits, self.guards);
         new.from = Some((self.current, written));
         self.used += 1;
@@ -175,15 +203,11 @@ impl Worlds {
     }
 
     /// Where a world's tracks differ from the observed ones.
-    pub(crate) fn difference(
-        &mut self,
-        world: usize,
-        observation: &Observation,
-    ) -> Option<MediumDifference> {
+    pub(crate) fn difference(&mut self, world: usize, media: &[Track]) -> Option<MediumDifference> {
         let world = &mut self.all[world];
         *world.difference.get_or_insert_with(|| {
             let mut first: Option<MediumDifference> = None;
-            for (track, (mine, shown)) in world.tracks.iter().zip(&observation.media).enumerate() {
+            for (track, (mine, shown)) in world.tracks.iter().zip(media).enumerate() {
                 if let Some((bit, wrong)) = mine.difference(&shown.medium) {
                     let found = first.get_or_insert(MediumDifference { count: 0, track, bit });
                     found.count += wrong;
@@ -238,7 +262,7 @@ impl World {
                 track.guard(cell(off_from), off_to - off_from);
             }
         }
-        track.settle();
+        self.doubts = track.settle(self.kept);
         self.tape.lay_again(number, track, off.1);
     }
 }

@@ -5,11 +5,11 @@
 //! position in its turn, a gate's opening, a word's begin, a gate's closing, comes after the
 //! services and operations of that moment; what a controller may choose splits the state.
 
-use super::state::{Context, State};
+use super::state::{Context, Outlook, State};
 use crate::code::{Before, clock_bit};
 use crate::reach::Point;
 use trackproof_contract::{
-    ChannelBits, FirstContext, Start, Underrun, WriteDone, WriteUnit, YesNo,
+    ChannelBits, ChannelKind, FirstContext, Medium, Start, Underrun, WriteDone, WriteUnit, YesNo,
 };
 
 /// An accepted write.
@@ -33,6 +33,8 @@ pub struct Writing {
     pub(super) pieces: Vec<Piece>,
     /// The next service has already had its effect: it came before a bit that it came after.
     pub(super) served_ahead: bool,
+    /// Whether a drive keeps what is laid; if not, it matters to nobody what that is.
+    pub(super) kept: bool,
     /// Where the drive stopped taking what is written, if it did: the bits within which.
     pub(super) cut: Option<(usize, usize)>,
 }
@@ -131,6 +133,40 @@ impl Writing {
         self.on > 0
     }
 
+    /// What it has laid, as if it were over; of verbatim words only the pieces that reach past a
+    /// position.
+    fn written(&self, ctx: &Context<'_>, context: WriteContext, past: usize) -> Written {
+        // Clock bits depend on all that comes before.
+        let all = ctx.profile.write_unit == WriteUnit::DataBytes || past == 0;
+        let mut pieces = Vec::new();
+        for piece in &self.pieces {
+            match piece.what {
+                Laid::Words { first, count } if !all => {
+                    let skip = past.saturating_sub(piece.at) / ctx.word_bits;
+                    let skip = (skip as u32).min(count);
+                    if skip < count {
+                        let what = Laid::Words { first: first + skip, count: count - skip };
+                        pieces.push(Piece { at: piece.at + skip as usize * ctx.word_bits, what });
+                    }
+                }
+                _ if all || piece.at + ctx.word_bits > past => pieces.push(*piece),
+                _ => {}
+            }
+        }
+        let on = pieces.first().filter(|_| !all).map_or(self.on, |piece| piece.at);
+        Written {
+            transfer: self.id,
+            on,
+            off: (0, 0),
+            kept_to: (0, 0),
+            unfinished: false,
+            cut_short: false,
+            begun: self.begun,
+            pieces,
+            before: context.before(ctx),
+        }
+    }
+
     /// The next position at which it does something by itself.
     pub(super) fn next_stop(&self, ctx: &Context<'_>, pos: usize) -> Option<usize> {
         match self.phase {
@@ -146,6 +182,9 @@ impl Writing {
     }
 
     fn lay(&mut self, at: usize, what: Laid, word_bits: usize) {
+        if !self.kept {
+            return;
+        }
         if let (Laid::Words { first, .. }, Some(last)) = (what, self.pieces.last_mut())
             && let Laid::Words { first: run, count } = &mut last.what
             && *run + *count == first
@@ -154,7 +193,14 @@ impl Writing {
             *count += 1;
             return;
         }
-        self.pieces.push(Piece { at, what });
+        self.lay_apart(at, what);
+    }
+
+    /// Lays a piece that belongs to none before it.
+    fn lay_apart(&mut self, at: usize, what: Laid) {
+        if self.kept {
+            self.pieces.push(Piece { at, what });
+        }
     }
 }
 
@@ -197,6 +243,7 @@ impl State {
             on: 0,
             pieces: Vec::new(),
             served_ahead: false,
+            kept: true,
             cut: None,
         }));
     }
@@ -383,8 +430,10 @@ impl State {
             missed.miss(ctx);
             other = Some(missed);
         }
+        let kept = ctx.tape.pass_at(pos).is_some_and(|pass| pass.writable && pass.track.is_some());
         let writing = self.writing.as_mut()?;
         writing.on = pos;
+        writing.kept = kept;
         writing.phase = WritePhase::Open(pos + usize::from(ctx.profile.gate_lead));
         other
     }
@@ -402,9 +451,49 @@ impl State {
         }
     }
 
+    /// Holds the piece that ends at the position against the medium after the run, so that a way
+    /// that did not happen is given up at once.
+    fn look_ahead(&mut self, ctx: &Context<'_>) {
+        if ctx.media.is_empty() || self.outlook != Outlook::Open {
+            return;
+        }
+        let pos = self.pos;
+        let Some(writing) = self.writing.as_ref() else { return };
+        let Some(piece) = writing.pieces.last() else { return };
+        let begin = match piece.what {
+            Laid::Words { count, .. } => piece.at + (count as usize - 1) * ctx.word_bits,
+            _ => piece.at,
+        };
+        let (after_on, before_off) = ctx.tape.inner_guards();
+        let from = begin.saturating_sub(before_off).max(writing.on + after_on);
+        let to = pos.saturating_sub(before_off);
+        let Some(pass) = ctx.tape.pass_at(begin).filter(|pass| pass.writable) else { return };
+        let Some(track) = pass.track.and_then(|track| ctx.media.get(track)) else { return };
+        let Medium::ChannelBits { kind, track } = &track.medium else { return };
+        if from >= to || to - from > 64 {
+            return;
+        }
+        let due = self.laid_between(ctx, from, to);
+        if due == track.cyclic_window(pass.cell_at(from), to - from) {
+            return;
+        }
+        let again = ctx.tape.len() - writing.on >= pass.turn;
+        let sure = *kind == ChannelKind::Image && !again && !ctx.written_later();
+        self.outlook = if sure { Outlook::Lost(0) } else { Outlook::Doubtful };
+    }
+
+    /// The cells that the write has laid from one position to another, 64 at the most, of its last
+    /// two words.
+    fn laid_between(&self, ctx: &Context<'_>, from: usize, to: usize) -> u64 {
+        let Some(writing) = self.writing.as_ref() else { return 0 };
+        let cut = writing.written(ctx, self.context, from);
+        cells(ctx, &cut, to).window(from - cut.on, to - from)
+    }
+
     /// A word's begin: the serialiser takes the oldest, or does what it does without (2.2).
     fn serialise(&mut self, ctx: &mut Context<'_>) -> Option<Self> {
         let pos = self.pos;
+        self.look_ahead(ctx);
         let writing = self.writing.as_mut()?;
         let full = writing.waiting() >= u32::from(ctx.profile.fifo_words);
         let follows = writing.fetched < writing.words
@@ -484,15 +573,15 @@ impl State {
             }
             Underrun::Repeat if writing.begun > 0 => {
                 let first = writing.begun - 1;
-                writing.pieces.push(Piece { at: pos, what: Laid::Words { first, count: 1 } });
+                writing.lay_apart(pos, Laid::Words { first, count: 1 });
             }
             Underrun::Hold => {
-                writing.pieces.push(Piece { at: pos, what: Laid::Held });
+                writing.lay_apart(pos, Laid::Held);
                 writing.phase = WritePhase::Open(pos + 1);
                 return;
             }
             Underrun::Repeat | Underrun::Zeros => {
-                writing.pieces.push(Piece { at: pos, what: Laid::Zeros });
+                writing.lay_apart(pos, Laid::Zeros);
             }
         }
         writing.phase = WritePhase::Open(pos + ctx.word_bits);
@@ -572,9 +661,54 @@ impl State {
         };
         self.context.last = last_data(ctx, &written);
         self.context.joins = true;
-        match ctx.world_after(self.world, written) {
-            Some(world) => self.world = world,
-            None => ctx.overflow = true,
+        let unfinished = written.unfinished;
+        self.go_on_in(ctx, (self.world, written), 0);
+        if self.other_way == 0 {
+            self.look_at_media(ctx, unfinished);
+        }
+    }
+
+    /// Goes on in the world that a write leaves, one of the ways that it may.
+    fn go_on_in(&mut self, ctx: &mut Context<'_>, (from, written): (usize, Written), kept: u32) {
+        let Some(world) = ctx.world_after(from, written, kept) else {
+            ctx.overflow = true;
+            return;
+        };
+        self.world = world;
+        let next = kept + 1;
+        self.other_way = if next < ctx.tape.ways(world) { next } else { 0 };
+    }
+
+    /// The same state in the next of the ways that its last write may have left an image.
+    pub(super) fn other_way(&mut self, ctx: &mut Context<'_>) -> Option<Self> {
+        let kept = std::mem::take(&mut self.other_way);
+        if kept == 0 {
+            return None;
+        }
+        let last = ctx.tape.world(self.world).from.clone()?;
+        let mut other = self.clone();
+        other.go_on_in(ctx, last, kept);
+        ctx.tape.enter(self.world);
+        self.look_at_media(ctx, false);
+        if other.other_way == 0 {
+            other.look_at_media(ctx, false);
+        }
+        ctx.tape.enter(self.world);
+        Some(other)
+    }
+
+    /// Holds the media as they now are against those after the run.
+    fn look_at_media(&mut self, ctx: &mut Context<'_>, unfinished: bool) {
+        let later = ctx.written_later();
+        if matches!(self.outlook, Outlook::Lost(_)) {
+            return;
+        }
+        self.outlook = Outlook::Open;
+        if !later && !unfinished && !ctx.media.is_empty() {
+            let (world, media) = (self.world, ctx.media);
+            if let Some(difference) = ctx.tape.difference(world, media) {
+                self.outlook = Outlook::Lost(difference.count as u32);
+            }
         }
     }
 }
@@ -664,17 +798,7 @@ fn last_data(ctx: &Context<'_>, written: &Written) -> bool {
 
 /// Where the last 1 of a write's words stands.
 fn last_pulse(ctx: &Context<'_>, writing: &Writing, context: WriteContext) -> Option<usize> {
-    let written = Written {
-        transfer: writing.id,
-        on: writing.on,
-        off: (0, 0),
-        kept_to: (0, 0),
-        unfinished: false,
-        cut_short: false,
-        begun: writing.begun,
-        pieces: writing.pieces.clone(),
-        before: context.before(ctx),
-    };
+    let written = writing.written(ctx, context, 0);
     let last = writing.pieces.last()?;
     let length = match last.what {
         Laid::Words { count, .. } => count as usize * ctx.word_bits,

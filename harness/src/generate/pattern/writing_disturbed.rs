@@ -96,7 +96,7 @@ impl<C: Choices> Script<'_, C> {
                     Kind::SyncWord,
                     Kind::Step,
                 ];
-                let kind = kinds[self.choices.weighted(&[6, 5, 5, 4, 2, 1])];
+                let kind = kinds[self.choices.weighted(&[6, 5, 5, 4, 5, 1])];
                 self.put_any(kind);
             }
             self.sit_out(lasts_ns);

@@ -43,7 +43,7 @@ pub fn decode(track: &ChannelBits, layout: &FullTrack) -> DecodedTrack {
             }
         }
     }
-    found.complete(layout.sectors, FieldKind::SyncWords)
+    found.complete(0..layout.sectors, FieldKind::SyncWords)
 }
 
 /// The good sectors in raw channel bits: three sync words are searched at every bit offset.

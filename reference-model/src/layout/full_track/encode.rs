@@ -29,7 +29,7 @@ pub fn encode(
         return Err(LayoutError::Sectors { given: sectors.len(), wanted: layout.sectors });
     }
     let mut assembly = Assembly { track: ChannelBits::new(), fields: Vec::new(), sector: None };
-    for (number, data) in (1..).zip(sectors) {
+    for (number, data) in (0..).zip(sectors) {
         let (given, wanted) = (data.bytes().len(), layout.sector_bytes.into());
         if given != wanted {
             return Err(LayoutError::Data { sector: number.into(), given, wanted });
