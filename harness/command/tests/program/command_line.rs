@@ -64,15 +64,13 @@ fn a_finding_is_written_replayed_certified_and_conforms_without_the_fault() {
         (told.code, told.out, told.err)
     };
     let (code, report, said) =
-        started("check sample:sync-dma+flag-lags --cases 500 --jobs 1 --format json");
+        started("check sample:sync-dma+flag-lags --cases 1200 --jobs 1 --format json");
     assert_eq!(code, 1, "{said}");
     assert!(said.contains("found sync.flag: wrong-flag, case "), "{said}");
     let report: serde_json::Value = serde_json::from_str(&report).unwrap();
-    let finding = &report["findings"][0];
-    assert_eq!(
-        (finding["rule"].as_str(), finding["level"].as_str()),
-        (Some("sync.flag"), Some("must"))
-    );
+    let findings = report["findings"].as_array().unwrap();
+    let finding = findings.iter().find(|finding| finding["rule"] == "sync.flag").unwrap();
+    assert_eq!(finding["level"], "must");
     let file = finding["case"].as_str().unwrap();
     let (code, told, _) = started(&format!("replay {file} sample:sync-dma+flag-lags --certify"));
     assert_eq!(code, 1);
@@ -90,7 +88,7 @@ fn a_finding_is_written_replayed_certified_and_conforms_without_the_fault() {
 #[test]
 fn the_report_is_the_same_for_any_number_of_jobs_and_an_unwritable_folder_loses_nothing() {
     let folder = tempfile::tempdir().unwrap();
-    let line = "check sample:sync-dma+flag-lags --cases 400 --jobs";
+    let line = "check sample:sync-dma+flag-lags --cases 1000 --jobs";
     let one = run(folder.path(), &format!("{line} 1"), &[]);
     let two = run(folder.path(), &format!("{line} 2"), &[]);
     assert_eq!(one.status.code(), Some(1));
