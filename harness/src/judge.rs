@@ -152,7 +152,14 @@ impl Judge {
             (Mismatch::WordValue, Some(due), Some(&got)) => {
                 let wrong = (due.value ^ got) & !due.free;
                 let pad = usize::from(case.profile.word_bits) - due.bits;
-                written::of_stream(&self.acceptor, due.end, due.bits, wrong >> pad, got >> pad)
+                let word = written::WrongWord {
+                    end: due.end,
+                    bits: due.bits,
+                    wrong: wrong >> pad,
+                    got: got >> pad,
+                    edit,
+                };
+                word.name(&self.acceptor)
             }
             _ => None,
         };

@@ -4,8 +4,8 @@
 //! A written track is compared as a whole: what stands where a write should have been tells what
 //! the controller did instead. Each answer is tested in turn, the most particular first.
 
-use crate::verdict::MediumSides;
-use trackproof_contract::{Case, ChannelBits, Medium, Observation, WriteUnit};
+use crate::verdict::{Edit, MediumSides};
+use trackproof_contract::{Case, ChannelBits, Medium, Observation, Operation, WriteUnit};
 use trackproof_model::layout::FieldKind;
 use trackproof_model::reader::acceptor::Acceptor;
 use trackproof_model::reader::worlds::{Laid, MediumDifference};
@@ -68,9 +68,12 @@ pub(super) fn sides(
     let from = first.saturating_sub(BITS_BEFORE);
     let bits = (stored.len() - from).min(BITS_SHOWN);
     let write = acceptor.writes().iter().rev().find_map(|(written, laid)| {
+        if laid.track != Some(track) {
+            return None;
+        }
         let behind = (first + laid.turn).checked_sub(laid.cell)? % laid.turn;
         let inside = image || behind < laid.bits.len();
-        (laid.track == Some(track) && inside).then_some(written.transfer)
+        inside.then_some(written.transfer)
     });
     Some(MediumSides {
         track,
@@ -102,6 +105,15 @@ impl Compared<'_> {
         }
         if writes.iter().any(|(written, laid)| written.begun > 0 && !stands(laid, observation)) {
             return ("write.target", "wrong-place");
+        }
+        // One that still waits has begun, unless the gate has but flashed.
+        let requests =
+            self.case.program.iter().filter(|one| matches!(one, Operation::Write { .. }));
+        let word_bits = usize::from(self.case.profile.word_bits);
+        let wrong = self.due.difference(&observation.media[self.number].medium);
+        if requests.count() > writes.len() && wrong.is_some_and(|(_, count)| count > word_bits / 2)
+        {
+            return ("write.start", "without-a-cause");
         }
         ("gate.quiet", "written-without-a-write")
     }
@@ -261,54 +273,83 @@ fn stands(laid: &Laid, observation: &Observation) -> bool {
     })
 }
 
-/// Names what is wrong with a word that was read from an image-backed track, if it is the stream
-/// that is wrong: `end` and `bits` say which bits of the tape the word should have been.
-pub(super) fn of_stream(
-    acceptor: &Acceptor,
-    end: usize,
-    bits: usize,
-    wrong: u64,
-    got: u64,
-) -> Option<Name> {
-    let from = end.checked_sub(bits)?;
-    let pass = acceptor.tape().pass_at(from)?;
-    let image = acceptor.tracks().get(pass.track?)?.image()?;
-    let track = trackproof_model::image::lay_out(image, pass.turn)?;
-    let cell = |place: usize| pass.cell_at(from + place);
-    let places: Vec<usize> =
-        (0..bits).filter(|place| wrong >> (bits - 1 - place) & 1 == 1).collect();
-    let field = |cell: usize| {
-        let place = track.fields.partition_point(|field| field.start_bit <= cell).checked_sub(1)?;
-        track.fields.get(place)
-    };
-    let clocks = places.iter().all(|place| cell(*place).is_multiple_of(2));
-    if !clocks {
-        let kinds: Vec<FieldKind> =
-            places.iter().filter_map(|place| field(cell(*place)).map(|field| field.kind)).collect();
-        let all = |wanted: &[FieldKind]| kinds.iter().all(|kind| wanted.contains(kind));
-        return if all(&[FieldKind::DataCheck, FieldKind::AddressCheck]) {
-            Some(("layout.fields", "wrong-check"))
-        } else if all(&[FieldKind::Address]) {
-            Some(("layout.fields", "wrong-header"))
-        } else {
-            None
+/// A word that was read with another value than the track has.
+#[derive(Debug, Clone, Copy)]
+pub(super) struct WrongWord {
+    /// Where it ends on the tape.
+    pub(super) end: usize,
+    /// How many of its bits come from the tape.
+    pub(super) bits: usize,
+    /// The wrong ones among them.
+    pub(super) wrong: u64,
+    /// The bits as they came.
+    pub(super) got: u64,
+    /// What the words look like beside the right ones.
+    pub(super) edit: Edit,
+}
+
+impl WrongWord {
+    /// Its name, if it is what the track gives that is wrong, not how it is read.
+    pub(super) fn name(&self, acceptor: &Acceptor) -> Option<Name> {
+        if !matches!(self.edit, Edit::Substituted | Edit::Foreign) {
+            return None;
+        }
+        let Self { end, bits, wrong, got, .. } = *self;
+        let unwritten = acceptor.unwritten_tape();
+        if wrong != 0 && end <= unwritten.len() && unwritten.window(end, bits) == got {
+            return Some(("write.words", "old-data-read"));
+        }
+        self.of_stream(acceptor)
+    }
+
+    /// What is wrong with the stream of an image-backed track, if the word comes from one.
+    fn of_stream(&self, acceptor: &Acceptor) -> Option<Name> {
+        let Self { end, bits, wrong, got, edit } = *self;
+        let from = end.checked_sub(bits)?;
+        let pass = acceptor.tape().pass_at(from)?;
+        let image = acceptor.tracks().get(pass.track?)?.image()?;
+        let track = trackproof_model::image::lay_out(image, pass.turn)?;
+        let cell = |place: usize| pass.cell_at(from + place);
+        let places: Vec<usize> =
+            (0..bits).filter(|place| wrong >> (bits - 1 - place) & 1 == 1).collect();
+        let field = |cell: usize| {
+            let place =
+                track.fields.partition_point(|field| field.start_bit <= cell).checked_sub(1)?;
+            track.fields.get(place)
         };
+        let clocks = places.iter().all(|place| cell(*place).is_multiple_of(2));
+        if !clocks {
+            let kinds: Vec<FieldKind> = places
+                .iter()
+                .filter_map(|place| field(cell(*place)).map(|field| field.kind))
+                .collect();
+            let all = |wanted: &[FieldKind]| kinds.iter().all(|kind| wanted.contains(kind));
+            return if edit != Edit::Substituted {
+                None
+            } else if all(&[FieldKind::DataCheck, FieldKind::AddressCheck]) {
+                Some(("layout.fields", "wrong-check"))
+            } else if all(&[FieldKind::Address]) {
+                Some(("layout.fields", "wrong-header"))
+            } else {
+                None
+            };
+        }
+        let marks = track.special_bytes();
+        let in_mark = |cell: usize| marks.iter().any(|mark| (*mark..*mark + 16).contains(&cell));
+        if places.iter().all(|place| in_mark(cell(*place))) {
+            return Some(("mark.pattern", "ordinary-clock"));
+        }
+        if places.iter().all(|place| cell(*place) == 0) {
+            return Some(("clock.context", "lost-at-the-index"));
+        }
+        if places.iter().all(|place| cell(*place).is_multiple_of(16)) {
+            return Some(("clock.context", "lost-between-bytes"));
+        }
+        let missing = places.iter().all(|place| got >> (bits - 1 - place) & 1 == 0);
+        Some(if missing {
+            ("clock.present", "missing-clock-bits")
+        } else {
+            ("clock.rule", "wrong-clock-bit")
+        })
     }
-    let marks = track.special_bytes();
-    let in_mark = |cell: usize| marks.iter().any(|mark| (*mark..*mark + 16).contains(&cell));
-    if places.iter().all(|place| in_mark(cell(*place))) {
-        return Some(("mark.pattern", "ordinary-clock"));
-    }
-    if places.iter().all(|place| cell(*place) == 0) {
-        return Some(("clock.context", "lost-at-the-index"));
-    }
-    if places.iter().all(|place| cell(*place).is_multiple_of(16)) {
-        return Some(("clock.context", "lost-between-bytes"));
-    }
-    let missing = places.iter().all(|place| got >> (bits - 1 - place) & 1 == 0);
-    Some(if missing {
-        ("clock.present", "missing-clock-bits")
-    } else {
-        ("clock.rule", "wrong-clock-bit")
-    })
 }

@@ -101,6 +101,12 @@ impl Acceptor {
         &self.worlds
     }
 
+    /// The tape as it would be if nothing had been written.
+    #[must_use]
+    pub fn unwritten_tape(&self) -> &Tape {
+        &self.worlds.world(0).tape
+    }
+
     /// The tracks of the case judged last as the model has them after the run, in the world of the
     /// closest state; none where the case writes nothing and all tracks are plain channel bits.
     #[must_use]
@@ -372,14 +378,18 @@ impl Walk<'_> {
             return;
         }
         let lost = |state: &State| matches!(state.outlook, Outlook::Lost(_));
-        if self.states.iter().all(lost) {
-            // It is decided; the closest one goes on, for the report.
-            let best = (0..self.states.len()).min_by_key(|at| self.states[*at].outlook);
-            self.states.swap(0, best.unwrap_or(0));
-            self.states.truncate(1);
-            return;
+        // The best of them goes on, for the report: where it alone is left, or comes closest in the
+        // end, its write is the one to tell of.
+        if let Some(best) = (0..self.states.len())
+            .filter(|at| lost(&self.states[*at]))
+            .min_by_key(|at| self.states[*at].outlook)
+        {
+            let mut at = 0;
+            self.states.retain(|state| {
+                at += 1;
+                !lost(state) || at - 1 == best
+            });
         }
-        self.states.retain(|state| !lost(state));
         let doubtful = |state: &State| state.outlook == Outlook::Doubtful;
         if !self.all_ways
             && self.states.len() > MANY_STATES
@@ -410,12 +420,22 @@ impl Walk<'_> {
                 })?;
             }
             Action::Service { transfer } if self.media_alone => {
+                // What was delivered may be written later.
+                let word = |item| {
+                    matches!(item, Item::Word { transfer: of, .. } if of == transfer).then_some(())
+                };
+                let _ = self.answer(at_ns, word);
                 for state in self.states.iter_mut() {
                     self.ctx.tape.enter(state.world);
                     let _ = state.serve_nominally(&mut self.ctx, transfer, at_ns);
                 }
             }
-            Action::PollByte | Action::PollStatus if self.media_alone => {}
+            Action::PollByte | Action::PollStatus if self.media_alone => {
+                self.polls += usize::from(event.action == Action::PollStatus);
+                let _ = self.answer(at_ns, |item| {
+                    matches!(item, Item::Byte { .. } | Item::Status(_)).then_some(())
+                });
+            }
             Action::Service { transfer } => {
                 let seen = self.answer(at_ns, |item| match item {
                     Item::Word { transfer: of, value } if of == transfer => Some(value),

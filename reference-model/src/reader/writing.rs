@@ -630,6 +630,7 @@ impl State {
             writing.cut.get_or_insert(span);
         }
         self.end_write(ctx, span, span);
+        self.free_to_ns = self.free_to_ns.max(ctx.tape.end_ns(span.1));
         Some(goes_on)
     }
 
