@@ -21,6 +21,8 @@ pub(crate) struct Arguments {
 /// What to do.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Verb {
+    /// See a fault that nobody sees until a real disk is written
+    Demo(Demo),
     /// Run generated cases on an implementation and report what deviates
     Check(Check),
     /// Run one case file again
@@ -39,6 +41,12 @@ pub(crate) enum Verb {
 }
 
 const IMPLEMENTATION: &str = "sample:NAME, sample:NAME+FAULT…, lib:PATH or rust:NAME";
+
+#[derive(Debug, Args)]
+pub(crate) struct Demo {
+    #[command(flatten)]
+    pub(crate) out: Out,
+}
 
 #[derive(Debug, Args)]
 pub(crate) struct Check {

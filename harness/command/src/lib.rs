@@ -22,6 +22,7 @@
 
 mod arguments;
 mod check;
+mod demo;
 mod duration;
 mod environment;
 mod exit;
@@ -72,6 +73,7 @@ fn dispatch(registry: &Registry) -> Exit {
         Err(error) => return environment::explain(&error),
     };
     let result = match arguments.verb {
+        Verb::Demo(demo) => demo::demo(&demo, registry),
         Verb::Check(check) => check::check(&check, registry),
         Verb::Replay(replay) => replay::replay(&replay, registry),
         Verb::Minimise(minimise) => minimise::minimise(&minimise, registry),
