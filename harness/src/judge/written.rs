@@ -291,12 +291,14 @@ pub(super) struct WrongWord {
 impl WrongWord {
     /// Its name, if it is what the track gives that is wrong, not how it is read.
     pub(super) fn name(&self, acceptor: &Acceptor) -> Option<Name> {
-        if !matches!(self.edit, Edit::Substituted | Edit::Foreign) {
+        let Self { end, bits, wrong, got, edit } = *self;
+        // Words may be lost or shifted by the reader; then what stands on the track is right.
+        if !matches!(edit, Edit::Substituted | Edit::Foreign | Edit::Slipped(_)) {
             return None;
         }
-        let Self { end, bits, wrong, got, .. } = *self;
         let unwritten = acceptor.unwritten_tape();
-        if wrong != 0 && end <= unwritten.len() && unwritten.window(end, bits) == got {
+        let shifted = matches!(edit, Edit::Slipped(_));
+        if !shifted && wrong != 0 && end <= unwritten.len() && unwritten.window(end, bits) == got {
             return Some(("write.words", "old-data-read"));
         }
         self.of_stream(acceptor)
