@@ -106,6 +106,7 @@ const TABLE: &[Row] = &[
     row("slack_min", "3", Not(WITHIN)).beside(&[("slack_max", "5")]),
     row("slack_max", "0", Not(WITHIN)),
     row("slack_max", "5", Not(WIDER)),
+    row("slack_max", "32", Not(WIDER)),
     row("slack_max", "5", By("raw.contiguous")).along_with(&[("slack_min", "3")]),
     row("counter", "zeroed-at-start", By("raw.contiguous")),
     row("latch_words", "1", By("raw.fresh")),

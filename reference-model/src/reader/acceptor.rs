@@ -2,7 +2,7 @@
 //! that both allow. Where the set becomes empty, the observation deviates.
 
 use super::rejection::{Mismatch, Rejection};
-use super::state::{Context, Outlook, Signal, State};
+use super::state::{Context, Entry, Outlook, Request, Signal, State};
 use super::worlds::{Laid, Worlds};
 use super::writing::Written;
 use crate::drive::Drives;
@@ -72,6 +72,9 @@ pub enum Supposition {
 #[derive(Debug, Default)]
 pub struct Acceptor {
     pub(super) worlds: Worlds,
+    pub(super) requests: Vec<Request>,
+    pub(super) sent: Vec<(u32, Vec<u64>)>,
+    pub(super) others: Vec<State>,
     states: Vec<State>,
     next: Vec<State>,
     supposition: Supposition,
@@ -167,10 +170,21 @@ impl Acceptor {
             Supposition::LateChange(bits) => Some(u64::from(bits)),
             Supposition::None | Supposition::AlwaysOn | Supposition::MediaAlone => None,
         };
+        self.list_requests(case, events);
+        self.sent.clear();
+        self.others.clear();
         self.states.clear();
         self.states.push(State::power_up(&case.profile));
         let mut walk = Walk {
-            ctx: Context::new(&mut self.worlds, case, events, &mut tally.reach),
+            ctx: Context::new(
+                &mut self.worlds,
+                case,
+                events,
+                &self.requests,
+                &mut self.sent,
+                &mut self.others,
+                &mut tally.reach,
+            ),
             states: &mut self.states,
             next: &mut self.next,
             items: observation,
@@ -206,6 +220,34 @@ impl Acceptor {
             Err(Stop::Open(why)) => Acceptance::Open(why),
         };
         (acceptance, gave_up)
+    }
+
+    /// Lists the program's requests with the spans in which they are accepted (1.5).
+    fn list_requests(&mut self, case: &Case, events: &[Event]) {
+        let bit_ns = u64::from(case.profile.channel_bit_ns);
+        self.requests.clear();
+        for (index, event) in events.iter().enumerate() {
+            let (transfer, words, start, writes) = match event.action {
+                Action::Read { transfer, words, start } => (transfer, words, start, false),
+                // How many words it sends is known once it is made.
+                Action::Write { transfer, start } => (transfer, 0, start, true),
+                _ => continue,
+            };
+            let from_ns = event.at_ns + u64::from(case.profile.slack_min) * bit_ns;
+            let to_ns = event.at_ns + u64::from(case.profile.slack_max) * bit_ns;
+            self.requests.push(Request {
+                event: index,
+                transfer,
+                words,
+                start,
+                writes,
+                from_ns,
+                to_ns,
+                here: self.worlds.position(event.at_ns),
+                first: self.worlds.position(from_ns),
+                last: self.worlds.position(to_ns),
+            });
+        }
     }
 }
 
@@ -246,6 +288,10 @@ impl Walk<'_> {
             self.ctx.event = index;
             self.signals_before(event.at_ns)?;
             self.advance(event.at_ns, event.at_ns)?;
+            let word = self.word_seen(event.at_ns);
+            self.accept_before(event.at_ns, |state, ctx| {
+                state.acceptance_shows(ctx, event.action, word)
+            })?;
             self.take(event)?;
         }
         let end_ns = self.ctx.events.last().map_or(0, |event| event.at_ns);
@@ -293,6 +339,7 @@ impl Walk<'_> {
             if let Some((signal, _)) = signal {
                 // Whatever happens at that very moment has happened.
                 self.advance(seen.at_ns, seen.at_ns + 1)?;
+                self.accept_before(seen.at_ns + 1, |_, _| true)?;
                 let item = self.signals_at;
                 self.narrow(seen.at_ns, item, |state, _, out| {
                     state.signal(signal, seen.at_ns, out)
@@ -303,15 +350,35 @@ impl Walk<'_> {
         Ok(())
     }
 
+    /// Requests may be accepted just before a moment, where that shows.
+    fn accept_before(
+        &mut self,
+        at_ns: u64,
+        shows: impl Fn(&State, &Context<'_>) -> bool,
+    ) -> Result<(), Stop> {
+        for index in 0..self.states.len() {
+            let state = &mut self.states[index];
+            if !state.pending(&self.ctx).is_empty() && shows(state, &self.ctx) {
+                self.ctx.tape.enter(state.world);
+                state.accept_before_event(&mut self.ctx, at_ns);
+            }
+        }
+        if self.ctx.others.is_empty() {
+            return Ok(());
+        }
+        // The index of this very moment may start what was accepted.
+        self.states.append(self.ctx.others);
+        let to = self.states[0].pos;
+        self.pass_to(to, at_ns)
+    }
+
     /// Lets bits pass in every state up to a moment, and drops states whose signals are overdue.
     ///
     /// `moment_ns` is the moment up to which what else falls due is taken.
     fn advance(&mut self, at_ns: u64, moment_ns: u64) -> Result<(), Stop> {
         let to = self.ctx.tape.position(at_ns);
-        // Where matches are unsure the states split at every bit: there all of them go bit by
-        // bit, and equal ones become one again at once.
         let mut from = self.states.iter().map(|state| state.pos).min().unwrap_or(to);
-        while let Some((zone_from, zone_to)) = self.next_zone(from + 1)
+        while let Some((zone_from, zone_to)) = self.next_crowd(from + 1)
             && zone_from <= to
         {
             for stop in zone_from..zone_to.min(to + 1) {
@@ -332,9 +399,15 @@ impl Walk<'_> {
         })
     }
 
-    /// The next stretch from a position on in which some state has to go bit by bit.
-    fn next_zone(&mut self, from: usize) -> Option<(usize, usize)> {
-        let mut next: Option<(usize, usize)> = None;
+    /// The next positions, from `from` on, at which states may split again and again: where a match
+    /// is unsure, or several requests are on their way. There they all go bit by bit, and equal
+    /// ones become one again at once.
+    fn next_crowd(&mut self, from: usize) -> Option<(usize, usize)> {
+        let requests = self.states.iter().filter_map(|state| {
+            let [_, .., last] = state.pending(&self.ctx) else { return None };
+            (last.last >= from).then_some((from, last.last + 1))
+        });
+        let mut next = requests.max();
         let mut seen = usize::MAX;
         for state in self.states.iter() {
             // Neighbours often share their world.
@@ -355,12 +428,10 @@ impl Walk<'_> {
         let mut index = 0;
         while index < self.states.len() {
             self.ctx.tape.enter(self.states[index].world);
-            while let Some(other) = self.states[index].pass(&mut self.ctx, to, at_ns) {
-                self.states.push(other);
-                if self.states.len() > MAX_STATES {
-                    return Err(Stop::TooMany);
-                }
-                self.ctx.tape.enter(self.states[index].world);
+            self.states[index].pass(&mut self.ctx, to, at_ns);
+            self.states.append(self.ctx.others);
+            if self.states.len() > MAX_STATES {
+                return Err(Stop::TooMany);
             }
             index += 1;
         }
@@ -468,23 +539,27 @@ impl Walk<'_> {
                     state.poll_status(ctx, (seen, compared, lines), at_ns, out)
                 })?;
             }
+            Action::Read { words, .. } => self.note_request(words),
             Action::Write { transfer, .. } => {
                 let mut words = Vec::new();
                 let delivered = |of| self.items.delivered(of, self.item);
                 words_to_send(self.case, transfer, delivered, &mut words);
+                self.note_request(words.len() as u32);
                 self.ctx.sent.push((transfer, words));
-                self.split(|state, ctx, out| state.operate(ctx, &event, out))?;
             }
-            Action::SyncWord(_) | Action::HardwareSync(_) | Action::Read { .. } => {
+            Action::SyncWord(_) | Action::HardwareSync(_) => {
+                self.ctx.divide = Some(self.ctx.event);
                 self.split(|state, ctx, out| state.operate(ctx, &event, out))?;
             }
             Action::Abort => {
+                self.ctx.divide = Some(self.ctx.event);
                 for state in self.states.iter_mut() {
                     self.ctx.tape.enter(state.world);
                     state.abort(&mut self.ctx, at_ns);
                 }
             }
             Action::Reset => {
+                self.ctx.divide = Some(self.ctx.event);
                 let position = self.ctx.tape.position(at_ns);
                 let clears = self.ctx.profile.reset_clears_register == YesNo::Yes;
                 self.ctx.found = None;
@@ -504,8 +579,26 @@ impl Walk<'_> {
         Ok(())
     }
 
+    /// A request is made: from now on it may be accepted.
+    fn note_request(&mut self, words: u32) {
+        let near = 2 * self.ctx.word_bits;
+        let close = |state: &State| state.join > 0 && state.pos - state.join < near;
+        match words {
+            0 => self.ctx.reach.hit(Point::NoWords),
+            1 => self.ctx.reach.hit(Point::OneWord),
+            _ => {}
+        }
+        if self.states.iter().any(close) {
+            self.ctx.reach.hit(Point::RequestBackToBack);
+        }
+        self.ctx.made += 1;
+    }
+
     /// A drive line changes.
     fn move_line(&mut self, event: &Event) -> Result<(), Stop> {
+        if self.ctx.line_matters() {
+            self.ctx.divide = Some(self.ctx.event);
+        }
         if self.states.iter().any(State::running) && !matches!(event.action, Action::Motor(_)) {
             self.ctx.reach.hit(Point::SourceRunning);
         }
@@ -551,6 +644,9 @@ impl Walk<'_> {
         at_ns: u64,
         item: usize,
     ) -> Result<(), Stop> {
+        if let [state] = self.states.as_slice() {
+            self.ctx.tape.enter(state.world);
+        }
         if let [state] = self.states.as_mut_slice()
             && state.writing.is_none()
             && (seen.is_none() || !state.may_complete_first(&mut self.ctx, transfer))
@@ -577,6 +673,16 @@ impl Walk<'_> {
         None
     }
 
+    /// The transfer that took a word at a moment, if a word is the next answer.
+    fn word_seen(&self, at_ns: u64) -> Option<u32> {
+        let signal = |item| matches!(item, Item::Done | Item::Refused { .. } | Item::Match);
+        let next = self.items.items[self.item..].iter().find(|seen| !signal(seen.item))?;
+        match next.item {
+            Item::Word { transfer, .. } if next.at_ns == at_ns => Some(transfer),
+            _ => None,
+        }
+    }
+
     /// Holds an observation against every state; an empty set is a rejection.
     fn narrow(
         &mut self,
@@ -596,15 +702,15 @@ impl Walk<'_> {
             }
         }
         if let (true, Some((mismatch, index))) = (self.next.is_empty(), closest) {
-            self.ctx.tape.enter(self.states[index].world);
-            return Err(Stop::Rejected(Box::new(Rejection {
-                mismatch,
-                event: self.ctx.event,
-                item,
-                at_ns,
-                states: self.states.len(),
-                state: self.states.swap_remove(index),
-            })));
+            let states = self.states.len();
+            let mut state = self.states.swap_remove(index);
+            // What could have been accepted by now is told as accepted.
+            self.ctx.tape.enter(state.world);
+            state.accept_before_event(&mut self.ctx, at_ns);
+            self.ctx.others.clear();
+            let event = self.ctx.event;
+            let rejection = Rejection { mismatch, event, item, at_ns, states, state };
+            return Err(Stop::Rejected(Box::new(rejection)));
         }
         std::mem::swap(self.states, self.next);
         self.merge(at_ns);
@@ -641,6 +747,7 @@ impl Walk<'_> {
             let (before, rest) = self.states.split_at_mut(index);
             if let Some(same) = before[..kept].iter_mut().find(|state| **state == rest[0]) {
                 same.slacks.0 |= rest[0].slacks.0;
+                same.not_before.0 = same.not_before.0.min(rest[0].not_before.0);
             } else {
                 self.states.swap(kept, index);
                 kept += 1;
@@ -650,13 +757,12 @@ impl Walk<'_> {
     }
 
     /// Whether all states expect the same word next, so that no other would be accepted.
-    fn pins_the_word(&self) -> bool {
+    fn pins_the_word(&mut self) -> bool {
         let [first, rest @ ..] = self.states.as_slice() else { return false };
-        let word = |state: &State| {
-            state
-                .fifo
-                .first()
-                .map(|entry| (entry.bits, self.ctx.tape.window(entry.end, entry.bits)))
+        let mut word = |state: &State| {
+            self.ctx.tape.enter(state.world);
+            let word = |entry: &Entry| (entry.bits, self.ctx.tape.window(entry.end, entry.bits));
+            state.fifo.first().map(word)
         };
         rest.is_empty() || rest.iter().all(|state| word(state) == word(first))
     }

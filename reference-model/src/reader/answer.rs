@@ -22,15 +22,18 @@ impl State {
     ) -> Result<(), Mismatch> {
         let count = out.len();
         if seen.is_some() && self.may_complete_first(ctx, transfer) {
-            let mut ahead = vec![self.clone()];
-            while let Some(mut state) = ahead.pop() {
-                while let Some(other) = state.pass(ctx, self.pos + 1, at_ns) {
-                    ahead.push(other);
-                }
+            let first = ctx.others.len();
+            ctx.others.push(self.clone());
+            while ctx.others.len() > first
+                && let Some(mut state) = ctx.others.pop()
+            {
+                ctx.tape.enter(state.world);
+                state.pass(ctx, self.pos + 1, at_ns);
                 if state.take(ctx, transfer, seen, at_ns).is_ok() {
                     out.push(state);
                 }
             }
+            ctx.tape.enter(self.world);
         }
         match self.take(ctx, transfer, seen, at_ns) {
             Ok(()) => {
@@ -46,13 +49,13 @@ impl State {
     pub(super) fn may_complete_first(&self, ctx: &mut Context<'_>, transfer: u32) -> bool {
         let next = self.pos + 1;
         let mine = self.transfer.is_some_and(|running| running.id == transfer)
-            || self.requests.iter().any(|request| request.transfer == transfer);
+            || self.pending(ctx).iter().any(|request| request.transfer == transfer);
         let full = self.fifo.len() >= usize::from(ctx.profile.fifo_words);
         mine && (self.fifo.is_empty() || full)
             && next <= ctx.tape.len()
             && (self.next_boundary(ctx.word_bits) == next
                 || self.finish == next
-                || self.requests.iter().any(|request| request.at <= next)
+                || self.pending(ctx).iter().any(|request| request.first <= next)
                 || (ctx.compares(self.setting)
                     && ctx.next_match(self.setting.word, self.pos).is_some_and(|m| m.0 == next)))
     }
@@ -182,12 +185,13 @@ impl State {
     ) -> Result<(), Mismatch> {
         let mut free = lines.free;
         let mut value = lines.value;
-        let transient = at_ns <= self.free_to_ns || !self.requests.is_empty();
+        let transient = at_ns <= self.free_to_ns || !self.pending(ctx).is_empty();
         value = value.with(Status::DONE, self.done_since_ns.is_some_and(|since| since <= at_ns));
         free = free.with(Status::DONE.with(Status::BUSY, true), transient);
         value = value.with(Status::BUSY, self.busy());
         value = value.with(Status::ERROR, self.error);
-        let clears = !self.requests.is_empty() && ctx.profile.error_flag == ErrorFlag::PerTransfer;
+        let clears =
+            !self.pending(ctx).is_empty() && ctx.profile.error_flag == ErrorFlag::PerTransfer;
         free = free.with(Status::ERROR, at_ns <= self.error_free_to_ns || clears);
         // A word that completes within a channel bit may be lost already.
         let full = self.fifo.len() >= usize::from(ctx.profile.fifo_words);
@@ -246,7 +250,7 @@ impl State {
                     {
                         look(ctx, before, at);
                     }
-                    for change in &self.changes {
+                    for change in self.changes.iter() {
                         if change.at <= late {
                             look(ctx, self.changed(change.what), at);
                         }
@@ -259,7 +263,7 @@ impl State {
                 let fresh = set && at_ns <= ctx.tape.end_ns(self.latched) + jitter_ns.max(1);
                 let soon = self.match_just_ahead(ctx, at_ns).is_some();
                 let starts = ctx.profile.flag == MatchFlag::LatchedClearOnStart
-                    && (!self.requests.is_empty() || at_ns <= self.free_to_ns);
+                    && (!self.pending(ctx).is_empty() || at_ns <= self.free_to_ns);
                 let changing = self.before.is_some_and(|(_, at)| at == self.pos)
                     || self.changes.iter().any(|change| change.at <= self.pos);
                 (set, fresh || (!set && soon) || starts || changing)
@@ -332,7 +336,7 @@ impl State {
 
     /// Drops what is owed but cannot be seen of this implementation.
     pub(super) fn drop_unseen(&mut self, capabilities: Capabilities) {
-        for due in &mut self.dues {
+        for due in self.dues.iter_mut() {
             due.owed &= capabilities.has(match due.signal {
                 Signal::Done => Capability::DoneSignal,
                 Signal::Refused(_) => Capability::RefusedSignal,

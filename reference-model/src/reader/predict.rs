@@ -24,8 +24,8 @@ pub struct Predicted {
 impl Acceptor {
     /// The words that `transfer` should have delivered from a rejection on, `count` at most.
     ///
-    /// Changes and requests on their way when the rejection came are taken as the closest state
-    /// has them; later ones as early as may be.
+    /// Requests are accepted as early as may be, and changes of the setting take effect as early,
+    /// but for those that were on their way when the rejection came: the closest state has them.
     pub fn predict(
         &mut self,
         case: &Case,
@@ -35,17 +35,29 @@ impl Acceptor {
         count: usize,
     ) -> Vec<Predicted> {
         let mut reach = Reach::default();
-        let mut ctx = Context::new(&mut self.worlds, case, events, &mut reach);
+        let mut ctx = Context::new(
+            &mut self.worlds,
+            case,
+            events,
+            &self.requests,
+            &mut self.sent,
+            &mut self.others,
+            &mut reach,
+        );
+        ctx.made = self.requests.partition_point(|request| request.event < rejection.event);
+        ctx.prompt = true;
         let mut state = rejection.state.clone();
         ctx.tape.enter(state.world);
         let mut words = Vec::new();
         for (index, event) in events.iter().enumerate().skip(rejection.event) {
             ctx.event = index;
             let to = ctx.tape.position(event.at_ns);
-            while state.pass(&mut ctx, to, event.at_ns).is_some() {}
+            state.pass(&mut ctx, to, event.at_ns);
+            ctx.others.clear();
             state.dues.clear();
             match event.action {
                 Action::Service { transfer: of } => {
+                    let _ = state.fetch(&mut ctx, of, event.at_ns);
                     if let Some(word) = state.serve_nominally(&mut ctx, of, event.at_ns)
                         && of == transfer
                     {
@@ -55,11 +67,13 @@ impl Acceptor {
                         }
                     }
                 }
+                Action::Read { .. } | Action::Write { .. } => ctx.made += 1,
                 Action::Abort => state.abort(&mut ctx, event.at_ns),
                 Action::Reset => state.reset(&mut ctx, event.at_ns),
                 _ => state.operate_nominally(&mut ctx, event),
             }
         }
+        ctx.tape.enter(rejection.state.world);
         words
     }
 }
@@ -83,7 +97,7 @@ impl State {
     fn operate_nominally(&mut self, ctx: &mut Context<'_>, event: &Event) {
         let mut ways = Vec::new();
         match event.action {
-            Action::SyncWord(_) | Action::HardwareSync(_) | Action::Read { .. } => {
+            Action::SyncWord(_) | Action::HardwareSync(_) => {
                 self.clone().operate(ctx, event, &mut ways);
             }
             _ => return,

@@ -3,11 +3,13 @@
 //! Positions count channel bits on the [`Tape`]; "at position p" means after the bit before p was
 //! shifted in. A state holds nothing that follows from other fields.
 
+use super::short_list::ShortList;
 use super::worlds::Worlds;
 use super::writing::{WriteContext, Writing, Written, cells};
 use crate::reach::Reach;
 use crate::search::Pattern;
 use crate::tape::{Chance, REGISTER};
+use std::hash::{Hash, Hasher};
 use trackproof_contract::{
     Action, Case, Event, IndexEdge, MatchFlag, Profile, Start, Track, YesNo,
 };
@@ -22,7 +24,7 @@ pub struct Setting {
 }
 
 /// A change of the setting that takes effect at a position (1.8).
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(super) struct Change {
     pub(super) at: usize,
     pub(super) what: Changed,
@@ -39,24 +41,30 @@ pub(super) enum Changed {
     },
 }
 
-/// A request that is accepted at a position (1.5).
+impl Default for Changed {
+    fn default() -> Self {
+        Self::On(false)
+    }
+}
+
+/// A request of the program (1.5).
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(super) struct Request {
-    pub(super) at: usize,
+    /// The event that makes it.
+    pub(super) event: usize,
     pub(super) transfer: u32,
+    /// The words that it asks for; those of a write are what it sends.
     pub(super) words: u32,
     pub(super) start: Start,
     /// Whether it is one to write.
     pub(super) writes: bool,
-    /// Whether an index at the very moment of acceptance counts.
-    pub(super) index_counts: bool,
-    /// Words from before that it delivers first.
-    pub(super) stale: u16,
-    /// The event before which it is accepted, if its bit's time has not passed by then.
-    pub(super) before_event: usize,
-    /// The span in which the acceptance lies.
+    /// The span in which it is accepted.
     pub(super) from_ns: u64,
     pub(super) to_ns: u64,
+    /// The positions of its moment and of the span's ends.
+    pub(super) here: usize,
+    pub(super) first: usize,
+    pub(super) last: usize,
 }
 
 /// How far a transfer is.
@@ -71,7 +79,7 @@ pub enum Phase {
 }
 
 /// A word in the FIFO: the bits before a position.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub struct Entry {
     /// The position at which it completed.
     pub end: usize,
@@ -103,7 +111,7 @@ pub struct Transfer {
 }
 
 /// A signal that is owed.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub(super) struct Due {
     pub(super) signal: Signal,
     pub(super) from_ns: u64,
@@ -113,9 +121,10 @@ pub(super) struct Due {
 }
 
 /// The signals there are.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
 pub enum Signal {
     /// Completion.
+    #[default]
     Done,
     /// A refused request.
     Refused(u32),
@@ -123,17 +132,21 @@ pub enum Signal {
     Match,
 }
 
-/// Which slacks, in channel bits, the acceptance of the transfer may have had: a bit each. Two
-/// states that differ in nothing else are one state.
+/// What is known beside a state: it tells no states apart.
 #[derive(Debug, Clone, Copy, Default)]
-pub struct Slacks(pub u64);
+pub struct Aside<T>(pub T);
 
-impl PartialEq for Slacks {
+impl<T> PartialEq for Aside<T> {
     fn eq(&self, _: &Self) -> bool {
         true
     }
 }
-impl Eq for Slacks {}
+
+impl<T> Eq for Aside<T> {}
+
+impl<T> Hash for Aside<T> {
+    fn hash<H: Hasher>(&self, _: &mut H) {}
+}
 
 /// Whether a state can still lead to the media that were seen after the run.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
@@ -151,10 +164,12 @@ pub(super) enum Outlook {
 pub struct State {
     /// The position: bits shifted in.
     pub pos: usize,
-    /// Requests that are not accepted yet.
-    pub(super) requests: Vec<Request>,
+    /// How many of the program's requests are over for it: accepted, refused, or aborted before.
+    pub(super) answered: usize,
+    /// The position before which the next of them was surely not accepted.
+    pub(super) not_before: Aside<usize>,
     /// Changes of the setting on their way.
-    pub(super) changes: Vec<Change>,
+    pub(super) changes: ShortList<Change, 2>,
     /// The position at which the word counter was last zeroed.
     pub base: usize,
     /// Where a word that a match did not stop still completes (`partial = finish`); 0 for none.
@@ -180,7 +195,7 @@ pub struct State {
     /// The accepted transfer.
     pub transfer: Option<Transfer>,
     /// The words that wait for service, oldest first.
-    pub fifo: Vec<Entry>,
+    pub fifo: ShortList<Entry, 4>,
     /// Where the last completed read's last word ended, if a read may join it; 0 for no.
     pub(super) join: usize,
     /// The done bit: when its event was, or none.
@@ -190,9 +205,9 @@ pub struct State {
     pub(super) error_free_to_ns: u64,
     /// Until when a poll may see busy and done either way.
     pub(super) free_to_ns: u64,
-    pub(super) dues: Vec<Due>,
-    /// What is known of the slack used.
-    pub slacks: Slacks,
+    pub(super) dues: ShortList<Due, 2>,
+    /// Which slacks, in channel bits, the acceptance of the transfer may have had: a bit each.
+    pub(super) slacks: Aside<u64>,
     /// The accepted write.
     pub writing: Option<Box<Writing>>,
     /// What the next write's first clock bit supposes.
@@ -216,23 +231,24 @@ impl State {
             void_to: 0,
             setting: Setting { on: false, word: profile.default_sync_word() },
             before: None,
-            changes: Vec::new(),
+            changes: ShortList::new(),
             quiet: 0,
             latched: 0,
             shown_ahead: 0,
             old_bytes: [0; 2],
             byte_read: REGISTER,
             old_words: [0; 4],
-            requests: Vec::new(),
+            answered: 0,
+            not_before: Aside(0),
             transfer: None,
-            fifo: Vec::new(),
+            fifo: ShortList::new(),
             join: 0,
             done_since_ns: None,
             error: false,
             error_free_to_ns: 0,
             free_to_ns: 0,
-            dues: Vec::new(),
-            slacks: Slacks(0),
+            dues: ShortList::new(),
+            slacks: Aside(0),
             writing: None,
             context: WriteContext::default(),
             world: 0,
@@ -251,6 +267,11 @@ impl State {
     #[must_use]
     pub const fn busy(&self) -> bool {
         self.transfer.is_some() || self.writing.is_some()
+    }
+
+    /// The requests that it has not accepted yet.
+    pub(super) fn pending<'a>(&self, ctx: &'a Context<'_>) -> &'a [Request] {
+        &ctx.requests[self.answered..ctx.made]
     }
 
     /// Whether a read runs: words that complete are its own.
@@ -310,8 +331,17 @@ pub(super) struct Context<'a> {
     pub(super) tape: &'a mut Worlds,
     pub(super) profile: &'a Profile,
     pub(super) events: &'a [Event],
+    /// The program's requests, and how many of them have been made.
+    pub(super) requests: &'a [Request],
+    pub(super) made: usize,
+    /// Whether requests are accepted as early as may be, and no later.
+    pub(super) prompt: bool,
+    /// Other states that are possible as well, found while one is let go on.
+    pub(super) others: &'a mut Vec<State>,
     /// The index of the event that is being taken.
     pub(super) event: usize,
+    /// The last event that an acceptance comes before or behind.
+    pub(super) divide: Option<usize>,
     pub(super) word_bits: usize,
     pub(super) byte_bits: usize,
     pub(super) bit_ns: u64,
@@ -322,7 +352,7 @@ pub(super) struct Context<'a> {
     /// The media after the run, the case's tracks in their order; none if they cannot be seen.
     pub(super) media: &'a [Track],
     /// The words of the writes requested so far, each with its transfer's number.
-    pub(super) sent: Vec<(u32, Vec<u64>)>,
+    pub(super) sent: &'a mut Vec<(u32, Vec<u64>)>,
     /// Whether the selected drive's medium is protected.
     pub(super) protected: bool,
     /// Cells of the longest index of the bench.
@@ -348,20 +378,28 @@ impl<'a> Context<'a> {
         tape: &'a mut Worlds,
         case: &'a Case,
         events: &'a [Event],
+        requests: &'a [Request],
+        sent: &'a mut Vec<(u32, Vec<u64>)>,
+        others: &'a mut Vec<State>,
         reach: &'a mut Reach,
     ) -> Self {
         Self {
             tape,
             profile: &case.profile,
             events,
+            requests,
+            made: 0,
+            prompt: false,
+            others,
             event: 0,
+            divide: None,
             word_bits: usize::from(case.profile.word_bits),
             byte_bits: usize::from(case.profile.byte_bits()),
             bit_ns: u64::from(case.profile.channel_bit_ns),
             change_window_bits: CHANGE_WINDOW_BITS,
             always_on: false,
             media: &[],
-            sent: Vec::new(),
+            sent,
             protected: false,
             longest_index: longest_index(case),
             reach,
@@ -437,18 +475,43 @@ impl<'a> Context<'a> {
         None
     }
 
+    /// How many words a request asks for.
+    pub(super) fn words_of(&self, request: &Request) -> u32 {
+        let sent = self.sent.iter().find(|sent| request.writes && sent.0 == request.transfer);
+        sent.map_or(request.words, |sent| sent.1.len() as u32)
+    }
+
     /// A word that a write sends.
     pub(super) fn word(&self, transfer: u32, number: u32) -> u64 {
         let words = self.sent.iter().find(|sent| sent.0 == transfer).map(|sent| &sent.1);
         words.and_then(|words| words.get(number as usize)).copied().unwrap_or(0)
     }
 
-    /// The bits within which a gate closes that is told to at a moment (2.7).
-    pub(super) fn closing_span(&self, at_ns: u64) -> (usize, usize) {
-        let first = self.tape.position(at_ns);
-        let next = first + usize::from(self.tape.end_ns(first) < at_ns);
+    /// The bits within which a gate closes that is told to at a moment of a span (2.7).
+    pub(super) fn closing_span(&self, from_ns: u64, to_ns: u64) -> (usize, usize) {
+        let (first, last) = (self.tape.position(from_ns), self.tape.position(to_ns));
+        let next = last + usize::from(self.tape.end_ns(last) < to_ns);
         let later = self.profile.abort_to_gate + self.profile.gate_off_max;
         (first, next + usize::from(later))
+    }
+
+    /// Whether a change of a drive line may matter to what is or may be written.
+    pub(super) const fn line_matters(&self) -> bool {
+        !self.sent.is_empty()
+    }
+
+    /// Whether an index that a transfer may start at comes at a position.
+    pub(super) fn index_at(&self, at: usize, writes: bool) -> bool {
+        self.next_start(at - 1, at, writes).is_some()
+    }
+
+    /// The first index that a transfer may start at, at a position after `after`, up to `to`.
+    pub(super) fn next_start(&self, after: usize, to: usize, writes: bool) -> Option<usize> {
+        if writes {
+            self.next_index_edge(after, to).map(|edge| edge.0)
+        } else {
+            self.tape.next_index(after, to).map(|mark| mark.0)
+        }
     }
 
     /// Whether a request comes while a gate may be closing.

@@ -1,7 +1,7 @@
 //! Letting bits pass: matches, word boundaries, the FIFO (semantics 1.1 to 1.4, 2.1).
 //!
 //! A state goes from one position of interest to the next; between them nothing can happen. Where
-//! the text leaves two ways open, the state takes one and [`State::pass`] hands out the other.
+//! the text leaves two ways open, the state takes one and puts the other aside.
 
 use super::state::{Change, Changed, Context, Due, Entry, Phase, Signal, State, Transfer};
 use crate::reach::Point;
@@ -14,26 +14,26 @@ use trackproof_contract::{
 impl State {
     /// Lets bits pass up to position `to`, at the moment `at_ns` that the next event has.
     ///
-    /// Returns early with another state that is possible as well; call again until none comes.
-    pub(super) fn pass(&mut self, ctx: &mut Context<'_>, to: usize, at_ns: u64) -> Option<Self> {
-        if let Some(other) = self.other_way(ctx) {
-            return Some(other);
-        }
+    /// Where there are other ways, the states that take them go to [`Context::others`]; they are
+    /// to be let pass as well.
+    pub(super) fn pass(&mut self, ctx: &mut Context<'_>, to: usize, at_ns: u64) {
         loop {
-            if let Some(other) = self.due_here(ctx, to, at_ns) {
-                return Some(other);
-            }
+            let other = self.other_way(ctx);
+            ctx.others.extend(other);
+            self.due_here(ctx, to, at_ns);
             if self.pos >= to {
-                return None;
+                return;
+            }
+            if self.accept_before_next_bit(ctx) {
+                continue;
             }
             let (next, found) = self.next_stop(ctx, to);
             self.pos = next;
             if self.before.is_some_and(|(_, at)| at < self.pos) {
                 self.before = None;
             }
-            if let Some(other) = self.shift_in(ctx, found) {
-                return Some(other);
-            }
+            let other = self.shift_in(ctx, found);
+            ctx.others.extend(other);
         }
     }
 
@@ -43,8 +43,8 @@ impl State {
         for at in self.changes.iter().map(|change| change.at) {
             next = next.min(at.max(self.pos + 1));
         }
-        for at in self.requests.iter().map(|request| request.at) {
-            next = next.min(at.max(self.pos + 1));
+        if let Some(chance) = self.next_chance(ctx, self.pos + 1, next) {
+            next = chance;
         }
         if let Some(transfer) = &self.transfer {
             match transfer.phase {
@@ -76,20 +76,15 @@ impl State {
     }
 
     /// Takes what falls due at the position, before its next bit.
-    fn due_here(&mut self, ctx: &mut Context<'_>, to: usize, at_ns: u64) -> Option<Self> {
+    fn due_here(&mut self, ctx: &mut Context<'_>, to: usize, at_ns: u64) {
         while let Some(index) = self.changes.iter().position(|change| change.at <= self.pos) {
             let change = self.changes.remove(index);
-            if let Some(other) = self.change_setting(ctx, change) {
-                return Some(other);
-            }
+            let other = self.change_setting(ctx, change);
+            ctx.others.extend(other);
         }
-        let leaving = to > self.pos;
-        while let Some(index) = self.requests.iter().position(|request| {
-            let come = ctx.event >= request.before_event && at_ns >= request.from_ns;
-            request.at < self.pos || request.at == self.pos && (leaving || come)
-        }) {
-            let request = self.requests.remove(index);
-            self.accept(ctx, request);
+        self.write_now(ctx, to, at_ns);
+        if self.pos == to {
+            self.accept_overdue(ctx, at_ns);
         }
         // The index of a moment comes after the operations of that moment.
         if let Some(Transfer { phase: Phase::WaitIndex(after), .. }) = self.transfer
@@ -97,27 +92,34 @@ impl State {
             && (to > self.pos || at_ns > ctx.tape.end_ns(self.pos))
             && let Some((_, chance)) = ctx.tape.next_index(self.pos - 1, self.pos)
         {
-            let mut other = None;
             if chance == Chance::Maybe {
                 let mut missed = self.clone();
                 missed.set_phase(Phase::WaitIndex(self.pos));
-                other = Some(missed);
+                ctx.others.push(missed);
             }
             ctx.reach.hit(Point::IndexStart);
             self.start_raw(ctx, Join::Never);
-            return other;
         }
-        // So do a gate's opening and closing, and a written word's begin.
-        if self.writing.is_some() && (to > self.pos || at_ns > ctx.tape.end_ns(self.pos)) {
-            loop {
-                match self.write_here(ctx) {
-                    (_, Some(other)) => return Some(other),
-                    (true, None) => {}
-                    (false, None) => break,
-                }
+        self.write_now(ctx, to, at_ns);
+    }
+
+    /// What a write does at the position: like an index, after the operations of that moment.
+    fn write_now(&mut self, ctx: &mut Context<'_>, to: usize, at_ns: u64) {
+        let passed = to > self.pos || at_ns > ctx.tape.end_ns(self.pos);
+        if !passed || !self.writing.as_ref().is_some_and(|writing| writing.acts_at(ctx, self.pos)) {
+            return;
+        }
+        self.accept_at_moment(ctx);
+        loop {
+            let (acted, other) = self.write_here(ctx);
+            let over = !acted && other.is_none();
+            ctx.others.extend(other);
+            // The other one may have gone on in a world of its own.
+            ctx.tape.enter(self.world);
+            if over {
+                return;
             }
         }
-        None
     }
 
     /// A change of the setting takes effect at the position (1.8).

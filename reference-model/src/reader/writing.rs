@@ -181,6 +181,20 @@ impl Writing {
         }
     }
 
+    /// Whether it does something by itself at a position.
+    pub(super) fn acts_at(&self, ctx: &Context<'_>, pos: usize) -> bool {
+        match self.phase {
+            WritePhase::WaitWord | WritePhase::WaitMatch => false,
+            WritePhase::WaitIndex(after) => {
+                after < pos && ctx.next_index_edge(pos - 1, pos).is_some()
+            }
+            WritePhase::Due(at, _) | WritePhase::Open(at) => at == pos,
+            WritePhase::Ending(end, first, _) => {
+                first <= pos || end == pos && ctx.profile.write_done == WriteDone::LastBit
+            }
+        }
+    }
+
     fn lay(&mut self, at: usize, what: Laid, word_bits: usize) {
         if !self.kept {
             return;
@@ -478,7 +492,7 @@ impl State {
             return;
         }
         let again = ctx.tape.len() - writing.on >= pass.turn;
-        let sure = *kind == ChannelKind::Image && !again && !ctx.written_later();
+        let sure = *kind == ChannelKind::Image && !again && !self.written_later(ctx);
         self.outlook = if sure { Outlook::Lost(0) } else { Outlook::Doubtful };
     }
 
@@ -605,15 +619,15 @@ impl State {
         self.context.joins = false;
     }
 
-    /// An abort or reset at a moment ends a write.
-    pub(super) fn abort_write(&mut self, ctx: &mut Context<'_>, at_ns: u64) {
+    /// An abort or reset, or a request that replaces it, ends a write at a moment of a span.
+    pub(super) fn abort_write(&mut self, ctx: &mut Context<'_>, from_ns: u64, to_ns: u64) {
         if self.writing.is_some() {
             ctx.reach.hit(if self.gate_open() {
                 Point::AbortWriting
             } else {
                 Point::AbortWriteWaiting
             });
-            let span = ctx.closing_span(at_ns);
+            let span = ctx.closing_span(from_ns, to_ns);
             self.end_write(ctx, span, span);
         }
     }
@@ -624,7 +638,7 @@ impl State {
         if !self.gate_open() {
             return None;
         }
-        let span = ctx.closing_span(at_ns);
+        let span = ctx.closing_span(at_ns, at_ns);
         let mut goes_on = self.clone();
         if let Some(writing) = goes_on.writing.as_mut() {
             writing.cut.get_or_insert(span);
@@ -698,9 +712,14 @@ impl State {
         Some(other)
     }
 
+    /// Whether another write may come after this one.
+    fn written_later(&self, ctx: &Context<'_>) -> bool {
+        ctx.written_later() || self.pending(ctx).iter().any(|request| request.writes)
+    }
+
     /// Holds the media as they now are against those after the run.
     fn look_at_media(&mut self, ctx: &mut Context<'_>, unfinished: bool) {
-        let later = ctx.written_later();
+        let later = self.written_later(ctx);
         if matches!(self.outlook, Outlook::Lost(_)) {
             return;
         }

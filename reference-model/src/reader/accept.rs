@@ -1,0 +1,306 @@
+//! When a request is accepted, and what begins with it (semantics 1.5, 2.6).
+//!
+//! A request may be accepted at any moment of its span, requests in their order. A state leaves the
+//! moment open for as long as nothing could tell the difference. Ahead of a bit or an event that
+//! could, it goes on as two: one that has accepted the request, and one that has not.
+
+use super::state::{Context, Due, Phase, Request, Signal, State, Transfer};
+use super::step::Join;
+use crate::reach::Point;
+use trackproof_contract::{Action, Counter, ErrorFlag, MatchFlag, Start, StartBusy, ZeroWords};
+
+impl State {
+    /// The last moment before the next bit: whether a request is accepted in this bit's time.
+    pub(super) fn accept_before_next_bit(&mut self, ctx: &mut Context<'_>) -> bool {
+        let Some(&request) = self.pending(ctx).first() else { return false };
+        let end_ns = ctx.tape.end_ns(self.pos + 1) - 1;
+        if request.first.max(self.not_before.0) > self.pos || !ctx.may_come(&request, end_ns) {
+            return false;
+        }
+        if request.last > self.pos && !ctx.prompt {
+            if self.next_chance(ctx, self.pos, self.pos).is_none() {
+                return false;
+            }
+            let mut later = self.clone();
+            later.not_before.0 = self.pos + 1;
+            ctx.others.push(later);
+        }
+        self.accept(ctx, request);
+        true
+    }
+
+    /// Accepts the requests whose span ends before the next event, at `at_ns`.
+    pub(super) fn accept_overdue(&mut self, ctx: &mut Context<'_>, at_ns: u64) {
+        while let Some(&request) = self.pending(ctx).first() {
+            let early = ctx.prompt && request.first <= self.pos && request.from_ns <= at_ns;
+            let over = request.last <= self.pos
+                && (request.to_ns < at_ns
+                    || request.to_ns == at_ns && !ctx.stays_open(&request, at_ns));
+            if !early && !over {
+                return;
+            }
+            self.accept(ctx, request);
+        }
+    }
+
+    /// Splits off what may be accepted at the very moment of the position, ahead of what a write
+    /// does there.
+    pub(super) fn accept_at_moment(&mut self, ctx: &mut Context<'_>) {
+        let at_ns = ctx.tape.end_ns(self.pos);
+        while let Some(&request) = self.pending(ctx).first() {
+            if request.from_ns > at_ns || !ctx.may_come(&request, at_ns) {
+                return;
+            }
+            if request.to_ns > at_ns && !ctx.prompt {
+                let mut now = self.clone();
+                now.accept(ctx, request);
+                ctx.others.push(now);
+                ctx.tape.enter(self.world);
+                return;
+            }
+            self.accept(ctx, request);
+        }
+    }
+
+    /// Splits off what may be accepted before the next event, at `at_ns`.
+    pub(super) fn accept_before_event(&mut self, ctx: &mut Context<'_>, at_ns: u64) {
+        while let Some(&request) = self.pending(ctx).first() {
+            let given = request.from_ns == request.to_ns;
+            let come = request.from_ns < at_ns
+                || request.from_ns == at_ns && !(given && ctx.stays_open(&request, at_ns));
+            if !come || !ctx.may_come(&request, at_ns) {
+                return;
+            }
+            let mut later = self.clone();
+            later.not_before.0 = self.pos;
+            ctx.others.push(later);
+            self.accept(ctx, request);
+        }
+    }
+
+    /// Whether an event would find things changed by an acceptance just before it. `seen` is the
+    /// transfer that takes a word there.
+    pub(super) fn acceptance_shows(
+        &self,
+        ctx: &Context<'_>,
+        action: Action,
+        seen: Option<u32>,
+    ) -> bool {
+        match action {
+            Action::Service { transfer } => {
+                let takes = ctx.profile.latch_words > 0 || seen == Some(transfer);
+                self.transfer.is_some_and(|running| running.id == transfer)
+                    || self.writing.as_ref().is_some_and(|writing| writing.id == transfer)
+                    || self
+                        .pending(ctx)
+                        .iter()
+                        .any(|request| request.transfer == transfer && (request.writes || takes))
+            }
+            Action::SyncWord(_) | Action::HardwareSync(_) | Action::Abort | Action::Reset => true,
+            Action::Select(_) | Action::Side(_) | Action::Motor(_) | Action::Step(_) => {
+                ctx.line_matters()
+            }
+            // What is read changes with a gate that it closes.
+            Action::PollStatus | Action::PollByte => {
+                self.gate_open() && ctx.profile.start_busy == StartBusy::Replace
+            }
+            _ => false,
+        }
+    }
+
+    /// The first position of `from ..= to` whose next bit would find things changed by an
+    /// acceptance before it, or that is the last chance.
+    pub(super) fn next_chance(
+        &self,
+        ctx: &mut Context<'_>,
+        from: usize,
+        to: usize,
+    ) -> Option<usize> {
+        let &Request { first, last, .. } = self.pending(ctx).first()?;
+        let from = from.max(first);
+        let mut next = last.max(from);
+        // A request that is turned down changes nothing; where a write ends by itself, what is
+        // accepted just before is split off there.
+        if !self.busy() || ctx.profile.start_busy == StartBusy::Replace {
+            let wanted = |start: Start, writes: bool| {
+                self.pending(ctx).iter().any(|it| it.start == start && it.writes == writes)
+            };
+            let raw = wanted(Start::Now, false);
+            if ctx.profile.counter == Counter::ZeroedAtStart && raw || self.gate_open() {
+                next = from;
+            }
+            for writes in [false, true] {
+                if wanted(Start::Index, writes)
+                    && let Some(index) = ctx.next_start(from - 1, next, writes)
+                {
+                    // Before its bit, and at the very moment of the index.
+                    next = from.max(index - 1);
+                }
+            }
+            if self.transfer.is_some() || raw || ctx.profile.latch_words > 0 {
+                let words = (from - self.base) / ctx.word_bits;
+                next = next.min(self.base + (words + 1) * ctx.word_bits - 1);
+            }
+            if self.finish > from {
+                next = next.min(self.finish - 1);
+            }
+            for change in self.changes.iter() {
+                next = next.min(change.at.max(from + 1) - 1);
+            }
+            if (ctx.compares(self.setting) || ctx.notes_when_off())
+                && let Some((found, _)) = ctx.next_match(self.setting.word, from)
+            {
+                next = next.min(found - 1);
+            }
+        }
+        (next <= to).then_some(next)
+    }
+
+    /// The next request is accepted at the position, or refused (2.6).
+    fn accept(&mut self, ctx: &mut Context<'_>, request: Request) {
+        let accepted = !self.busy() || self.make_way(ctx, &request);
+        self.answered += 1;
+        if !accepted {
+            return;
+        }
+        self.free_to_ns = self.free_to_ns.max(request.to_ns);
+        self.done_since_ns = None;
+        if ctx.profile.error_flag == ErrorFlag::PerTransfer {
+            self.error = false;
+            self.error_free_to_ns = request.to_ns;
+        }
+        if ctx.profile.flag == MatchFlag::LatchedClearOnStart {
+            self.latched = 0;
+        }
+        if request.writes {
+            self.accept_write(ctx, &request);
+            return;
+        }
+        let words = match (request.words, ctx.profile.zero_words) {
+            (0, ZeroWords::None) => {
+                self.owe_done(ctx, request.from_ns, request.to_ns);
+                return;
+            }
+            (0, ZeroWords::Maximum) => ctx.profile.max_words,
+            (words, _) => words,
+        };
+        self.slacks.0 = self.slacks_of(&request);
+        self.transfer = Some(Transfer {
+            id: request.transfer,
+            words,
+            entered: 0,
+            taken: 0,
+            phase: Phase::WaitMatch,
+            realigned: false,
+            frozen: false,
+            stopped: false,
+            overrun: false,
+        });
+        for stale in (1..=usize::from(ctx.profile.latch_words)).rev() {
+            let mut other = self.clone();
+            other.begin(ctx, request, stale);
+            ctx.others.push(other);
+        }
+        self.begin(ctx, request, 0);
+    }
+
+    /// A request finds another transfer (2.6). Whether it is accepted all the same.
+    fn make_way(&mut self, ctx: &mut Context<'_>, request: &Request) -> bool {
+        ctx.reach.hit(match (self.transfer, &self.writing) {
+            (Some(Transfer { phase: Phase::Running, .. }), _) => Point::RequestRunning,
+            (None, Some(_)) => Point::RequestWriting,
+            _ => Point::RequestWaiting,
+        });
+        match ctx.profile.start_busy {
+            StartBusy::Ignore => false,
+            StartBusy::Error => {
+                self.dues.push(Due {
+                    signal: Signal::Refused(request.transfer),
+                    from_ns: request.from_ns,
+                    to_ns: request.to_ns,
+                    owed: true,
+                });
+                false
+            }
+            StartBusy::Replace => {
+                // Some moment of this bit's time.
+                let from_ns = request.from_ns.max(ctx.tape.end_ns(self.pos));
+                let to_ns = request.to_ns.min(ctx.tape.end_ns(self.pos + 1) - 1);
+                self.abort_write(ctx, from_ns, to_ns.max(from_ns));
+                self.end_transfer();
+                true
+            }
+        }
+    }
+
+    /// An accepted write begins.
+    fn accept_write(&mut self, ctx: &mut Context<'_>, request: &Request) {
+        let of = (request.transfer, ctx.words_of(request), request.start);
+        let span = (request.from_ns, request.to_ns);
+        let (counts, open) = self.index_counts(ctx, request);
+        if open {
+            let mut other = self.clone();
+            other.begin_write(ctx, of, false, span);
+            ctx.others.push(other);
+        }
+        self.begin_write(ctx, of, counts, span);
+    }
+
+    /// Whether an index at the position starts what is accepted there, and whether it may also not:
+    /// accepted at the index itself it counts; a moment later it does not.
+    fn index_counts(&self, ctx: &Context<'_>, request: &Request) -> (bool, bool) {
+        let index_ns = ctx.tape.end_ns(self.pos);
+        let counts = request.start == Start::Index
+            && index_ns >= request.from_ns
+            && ctx.index_at(self.pos, request.writes);
+        (counts, counts && index_ns < request.to_ns)
+    }
+
+    /// The accepted read begins, with so many words from before.
+    fn begin(&mut self, ctx: &mut Context<'_>, request: Request, stale: usize) {
+        let words = self.words(ctx.word_bits);
+        for end in words.iter().take(stale).rev() {
+            if *end > 0 {
+                self.take_in_stale(ctx, *end);
+            }
+        }
+        match request.start {
+            Start::Now => self.start_raw(ctx, Join::AsProfile),
+            Start::Match => {}
+            Start::Index => {
+                let (counts, open) = self.index_counts(ctx, &request);
+                if open {
+                    let mut other = self.clone();
+                    other.set_phase(Phase::WaitIndex(self.pos));
+                    ctx.others.push(other);
+                }
+                let after = if counts { self.pos - 1 } else { self.pos };
+                self.set_phase(Phase::WaitIndex(after));
+            }
+        }
+    }
+
+    /// The slacks, a bit each, that an acceptance at the position may have.
+    fn slacks_of(&self, request: &Request) -> u64 {
+        let first = request.first.max(self.not_before.0).min(self.pos);
+        let several = (1_u64 << (self.pos - first).min(62) << 1) - 1;
+        several << (first - request.here).min(63)
+    }
+}
+
+impl Context<'_> {
+    /// Whether a moment of the request's span is left by `at_ns`: behind the last event that it had
+    /// to come before or behind.
+    fn may_come(&self, request: &Request, at_ns: u64) -> bool {
+        self.divide.is_none_or(|divide| divide < request.event || self.events[divide].at_ns < at_ns)
+    }
+
+    /// Whether a request whose span ends at the next event's moment may be accepted behind that
+    /// event: it is a service, and services of a moment come first.
+    fn stays_open(&self, request: &Request, at_ns: u64) -> bool {
+        let next = &self.events[self.event];
+        matches!(next.action, Action::Service { .. })
+            && next.at_ns == at_ns
+            && request.to_ns > self.events[request.event].at_ns
+    }
+}

@@ -1,0 +1,218 @@
+//! The host's operations but for requests: settings, abort, reset (semantics 1.8, 2.7).
+//!
+//! Where a changed setting takes effect at one moment of a span, a state is split at once into one
+//! for each bit of the span; those that nothing tells apart are one state again a moment later.
+
+use super::state::{Change, Changed, Context, Phase, Setting, Signal, State};
+use super::writing::WriteContext;
+use crate::reach::Point;
+use trackproof_contract::{Action, Event, SyncOffWaiting, SyncOnLive, SyncWrite, WriteUnit, YesNo};
+
+/// More changes on their way than any of this many are a case that the model gives up.
+const MAX_CHANGES: usize = 8;
+
+impl State {
+    /// Takes an operation that takes effect at one moment of a span; the ways go to `out`.
+    pub(super) fn operate(self, ctx: &mut Context<'_>, event: &Event, out: &mut Vec<Self>) {
+        match event.action {
+            Action::SyncWord(word) => {
+                self.change(ctx, Changed::Word { word, mask: !0 }, event.at_ns, out);
+            }
+            Action::HardwareSync(on) => self.change(ctx, Changed::On(on), event.at_ns, out),
+            _ => out.push(self),
+        }
+    }
+
+    /// Splits the state over the moments at which a change of the setting takes effect.
+    fn change(self, ctx: &mut Context<'_>, what: Changed, at_ns: u64, out: &mut Vec<Self>) {
+        let first = ctx.tape.position(at_ns);
+        let last = ctx.tape.position(at_ns + ctx.change_window_bits * ctx.bit_ns).max(first);
+        if self.changes.len() + 2 > MAX_CHANGES {
+            ctx.overflow = true;
+            return;
+        }
+        match what {
+            Changed::Word { word, mask } if ctx.profile.sync_write == SyncWrite::Halves => {
+                let low = !0 >> (64 - ctx.profile.register_bits / 2).min(63);
+                for high_at in first..=last {
+                    for low_at in first..=last {
+                        let mut state = self.clone();
+                        let high = Changed::Word { word, mask: mask & !low };
+                        state.queue(Change { at: high_at, what: high });
+                        let low = Changed::Word { word, mask: mask & low };
+                        state.queue(Change { at: low_at, what: low });
+                        out.push(state);
+                    }
+                }
+            }
+            _ => {
+                let splits = self.moment_matters(ctx, what, (first, last), at_ns);
+                for at in first..if splits { last } else { first } {
+                    let mut state = self.clone();
+                    state.queue(Change { at, what });
+                    out.push(state);
+                }
+                let mut state = self;
+                state.queue(Change { at: last, what });
+                out.push(state);
+            }
+        }
+    }
+
+    /// Puts a change on its way. Changes of one kind take effect in the order of their operations:
+    /// an earlier one comes no later than this.
+    fn queue(&mut self, change: Change) {
+        for earlier in self.changes.iter_mut() {
+            let same = match (earlier.what, change.what) {
+                (Changed::On(_), Changed::On(_)) => true,
+                (Changed::Word { mask: one, .. }, Changed::Word { mask: other, .. }) => {
+                    one & other != 0
+                }
+                _ => false,
+            };
+            if same {
+                earlier.at = earlier.at.min(change.at);
+            }
+        }
+        self.changes.push(change);
+    }
+
+    /// Whether it makes a difference at which bit of `first ..= last` a change takes effect.
+    fn moment_matters(
+        &self,
+        ctx: &mut Context<'_>,
+        what: Changed,
+        (first, last): (usize, usize),
+        at_ns: u64,
+    ) -> bool {
+        if ctx.compares(self.setting)
+            || !self.changes.is_empty()
+            || ctx.profile.flag_when_off == YesNo::Yes
+        {
+            // Matches under the setting as it is may fall away at any of these bits.
+            if !self.changes.is_empty() || ctx.may_match(self.setting.word, first, last) {
+                return true;
+            }
+        }
+        let to_ns = at_ns + (ctx.change_window_bits + 1) * ctx.bit_ns;
+        let follows = |wanted: fn(&Action) -> bool| {
+            ctx.events[ctx.event + 1..]
+                .iter()
+                .take_while(|event| event.at_ns <= to_ns)
+                .any(|event| wanted(&event.action))
+        };
+        // Another change on its way at the same time: which of them comes first may matter.
+        if follows(|action| matches!(action, Action::SyncWord(_) | Action::HardwareSync(_))) {
+            return true;
+        }
+        let waits = self.transfer.is_some_and(|transfer| transfer.phase != Phase::Running)
+            || self.writing.is_some()
+            || !self.pending(ctx).is_empty();
+        let requested = || {
+            follows(|action| {
+                matches!(action, Action::Read { .. } | Action::Write { .. } | Action::Reset)
+            })
+        };
+        match what {
+            Changed::On(true) => {
+                let touches_reads = ctx.profile.sync_on_live == SyncOnLive::NextTransfer;
+                touches_reads && (waits || self.running() || requested())
+                    || ctx.may_match(self.setting.word, first, last)
+            }
+            Changed::On(false) => {
+                ctx.profile.sync_off_waiting == SyncOffWaiting::Start && (waits || requested())
+            }
+            Changed::Word { word, mask } => {
+                let next = self.setting.word & !mask | word & mask;
+                ctx.may_match(next, first, last)
+            }
+        }
+    }
+
+    /// The transfer ends without done: abort, or another that replaces it.
+    pub(super) fn end_transfer(&mut self) {
+        self.transfer = None;
+        self.fifo.clear();
+        self.finish = 0;
+        self.void_to = 0;
+        self.join = 0;
+    }
+
+    /// Abort (2.7): transfer and request end, the FIFO is emptied; counter and register go on.
+    pub(super) fn abort(&mut self, ctx: &mut Context<'_>, at_ns: u64) {
+        match self.transfer.map(|transfer| transfer.phase) {
+            None if self.writing.is_some() => {}
+            None => ctx.reach.hit(Point::AbortIdle),
+            Some(Phase::WaitMatch) => ctx.reach.hit(Point::AbortWaiting),
+            Some(Phase::WaitIndex(_)) => ctx.reach.hit(Point::AbortWaitingIndex),
+            Some(Phase::Running) if self.fifo.is_empty() => ctx.reach.hit(Point::AbortRunning),
+            Some(Phase::Running) => ctx.reach.hit(Point::AbortFilled),
+        }
+        self.answered = ctx.made;
+        self.abort_write(ctx, at_ns, at_ns);
+        self.end_transfer();
+        self.done_since_ns = None;
+        self.free_to_ns = self.free_to_ns.max(at_ns);
+        for due in self.dues.iter_mut() {
+            due.owed &= due.signal == Signal::Match;
+        }
+    }
+
+    /// Reset (2.7): as abort, and everything of the controller but the register as at power-up.
+    pub(super) fn reset(&mut self, ctx: &mut Context<'_>, at_ns: u64) {
+        ctx.reach.hit(if self.busy() { Point::ResetBusy } else { Point::ResetIdle });
+        self.answered = ctx.made;
+        self.abort_write(ctx, at_ns, at_ns);
+        self.context = WriteContext::default();
+        self.end_transfer();
+        self.done_since_ns = None;
+        self.free_to_ns = self.free_to_ns.max(at_ns);
+        for due in self.dues.iter_mut() {
+            due.owed = false;
+        }
+        self.base = self.pos;
+        self.setting = Setting { on: false, word: ctx.profile.default_sync_word() };
+        self.before = None;
+        self.changes.clear();
+        self.quiet = 0;
+        self.latched = 0;
+        self.shown_ahead = 0;
+        self.old_bytes = [0; 2];
+        self.byte_read = self.pos;
+        self.old_words = [0; 4];
+        self.error = false;
+        self.error_free_to_ns = 0;
+    }
+
+    /// Forgets what can make no difference any more, so that equal states are equal.
+    pub(super) fn forget_what_is_over(&mut self, ctx: &Context<'_>, at_ns: u64) {
+        if self.setting.on && self.quiet <= self.pos {
+            self.quiet = 0;
+        }
+        if self.void_to <= self.base {
+            self.void_to = 0;
+        }
+        if ctx.profile.read_join == YesNo::No || self.pos - self.join >= ctx.word_bits {
+            self.join = 0;
+        }
+        if ctx.profile.write_unit == WriteUnit::ChannelWords {
+            self.context = WriteContext::default();
+        }
+        if ctx.profile.latch_words == 0 {
+            self.old_words = [0; 4];
+        }
+        if ctx.profile.byte_port == YesNo::No {
+            self.old_bytes = [0; 2];
+        }
+        if self.error_free_to_ns < at_ns {
+            self.error_free_to_ns = 0;
+        }
+        if self.free_to_ns < at_ns {
+            self.free_to_ns = 0;
+        }
+        if self.done_since_ns.is_some_and(|since_ns| since_ns < at_ns) && self.free_to_ns == 0 {
+            self.done_since_ns = Some(0);
+        }
+        self.before = self.before.filter(|(_, at)| *at >= self.pos);
+    }
+}
