@@ -4,12 +4,14 @@
 //! [`State`](state::State) that the observations so far allow, and each next observation narrows
 //! the set. `state` is one such state, `step` lets bits pass, `accept` takes requests and `operate`
 //! the host's other operations, `writing` fetches and lays words, `worlds` holds what writes have
-//! made of the media, `answer` holds what was observed against a state, `acceptor` walks a whole
-//! case, `rejection` says what no state allows and `predict` what should have come instead.
+//! made of the media, `answer` holds what was observed against a state, `merge` says which states
+//! are one, `acceptor` walks a whole case, `rejection` says what no state allows and `predict` what
+//! should have come instead.
 
 mod accept;
 pub mod acceptor;
 mod answer;
+mod merge;
 mod operate;
 pub mod predict;
 pub mod rejection;

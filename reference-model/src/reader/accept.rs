@@ -14,7 +14,7 @@ impl State {
     pub(super) fn accept_before_next_bit(&mut self, ctx: &mut Context<'_>) -> bool {
         let Some(&request) = self.pending(ctx).first() else { return false };
         let end_ns = ctx.tape.end_ns(self.pos + 1) - 1;
-        if request.first.max(self.not_before.0) > self.pos || !ctx.may_come(&request, end_ns) {
+        if request.first.max(self.not_before) > self.pos || !ctx.may_come(&request, end_ns) {
             return false;
         }
         if request.last > self.pos && !ctx.prompt {
@@ -22,7 +22,7 @@ impl State {
                 return false;
             }
             let mut later = self.clone();
-            later.not_before.0 = self.pos + 1;
+            later.not_before = self.pos + 1;
             ctx.others.push(later);
         }
         self.accept(ctx, request);
@@ -72,7 +72,7 @@ impl State {
                 return;
             }
             let mut later = self.clone();
-            later.not_before.0 = self.pos;
+            later.not_before = self.pos;
             ctx.others.push(later);
             self.accept(ctx, request);
         }
@@ -184,7 +184,7 @@ impl State {
             (0, ZeroWords::Maximum) => ctx.profile.max_words,
             (words, _) => words,
         };
-        self.slacks.0 = self.slacks_of(&request);
+        self.slacks = self.slacks_of(&request);
         self.transfer = Some(Transfer {
             id: request.transfer,
             words,
@@ -282,7 +282,7 @@ impl State {
 
     /// The slacks, a bit each, that an acceptance at the position may have.
     fn slacks_of(&self, request: &Request) -> u64 {
-        let first = request.first.max(self.not_before.0).min(self.pos);
+        let first = request.first.max(self.not_before).min(self.pos);
         let several = (1_u64 << (self.pos - first).min(62) << 1) - 1;
         several << (first - request.here).min(63)
     }

@@ -1,6 +1,7 @@
 //! The acceptor: walks a case's events and its observation together and keeps the set of states
 //! that both allow. Where the set becomes empty, the observation deviates.
 
+use super::merge::Merger;
 use super::rejection::{Mismatch, Rejection};
 use super::state::{Context, Entry, Outlook, Request, Signal, State};
 use super::worlds::{Laid, Worlds};
@@ -77,6 +78,7 @@ pub struct Acceptor {
     pub(super) others: Vec<State>,
     states: Vec<State>,
     next: Vec<State>,
+    merger: Merger,
     supposition: Supposition,
 }
 
@@ -187,6 +189,7 @@ impl Acceptor {
             ),
             states: &mut self.states,
             next: &mut self.next,
+            merger: &mut self.merger,
             items: observation,
             item: 0,
             signals_at: 0,
@@ -261,6 +264,7 @@ struct Walk<'a> {
     ctx: Context<'a>,
     states: &'a mut Vec<State>,
     next: &'a mut Vec<State>,
+    merger: &'a mut Merger,
     items: &'a Observation,
     /// The next item that is not a signal.
     item: usize,
@@ -736,24 +740,7 @@ impl Walk<'_> {
 
     /// Makes one of states that nothing tells apart any more.
     fn merge(&mut self, at_ns: u64) {
-        if self.states.len() < 2 {
-            return;
-        }
-        for state in self.states.iter_mut() {
-            state.forget_what_is_over(&self.ctx, at_ns);
-        }
-        let mut kept = 1;
-        for index in 1..self.states.len() {
-            let (before, rest) = self.states.split_at_mut(index);
-            if let Some(same) = before[..kept].iter_mut().find(|state| **state == rest[0]) {
-                same.slacks.0 |= rest[0].slacks.0;
-                same.not_before.0 = same.not_before.0.min(rest[0].not_before.0);
-            } else {
-                self.states.swap(kept, index);
-                kept += 1;
-            }
-        }
-        self.states.truncate(kept);
+        self.merger.merge(self.states, &mut self.ctx, at_ns);
     }
 
     /// Whether all states expect the same word next, so that no other would be accepted.
@@ -773,9 +760,9 @@ impl Walk<'_> {
         self.unique_words += u64::from(pinned);
         if let [state] = self.states.as_slice()
             && state.transfer.is_none_or(|transfer| transfer.taken == 1)
-            && state.slacks.0.count_ones() == 1
+            && state.slacks.count_ones() == 1
         {
-            self.slack[state.slacks.0.trailing_zeros() as usize] += 1;
+            self.slack[state.slacks.trailing_zeros() as usize] += 1;
         }
     }
 }

@@ -143,7 +143,7 @@ impl State {
             if right && is_new == fresh {
                 let mut state = self.clone();
                 state.byte_read = state.byte_read.max(end);
-                if !out[count..].contains(&state) {
+                if out[count..].iter().all(|other| other.byte_read != state.byte_read) {
                     out.push(state);
                 }
             } else if wrong.is_none() {

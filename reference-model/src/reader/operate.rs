@@ -6,7 +6,7 @@
 use super::state::{Change, Changed, Context, Phase, Setting, Signal, State};
 use super::writing::WriteContext;
 use crate::reach::Point;
-use trackproof_contract::{Action, Event, SyncOffWaiting, SyncOnLive, SyncWrite, WriteUnit, YesNo};
+use trackproof_contract::{Action, Event, SyncOffWaiting, SyncOnLive, SyncWrite, YesNo};
 
 /// More changes on their way than any of this many are a case that the model gives up.
 const MAX_CHANGES: usize = 8;
@@ -182,37 +182,5 @@ impl State {
         self.old_words = [0; 4];
         self.error = false;
         self.error_free_to_ns = 0;
-    }
-
-    /// Forgets what can make no difference any more, so that equal states are equal.
-    pub(super) fn forget_what_is_over(&mut self, ctx: &Context<'_>, at_ns: u64) {
-        if self.setting.on && self.quiet <= self.pos {
-            self.quiet = 0;
-        }
-        if self.void_to <= self.base {
-            self.void_to = 0;
-        }
-        if ctx.profile.read_join == YesNo::No || self.pos - self.join >= ctx.word_bits {
-            self.join = 0;
-        }
-        if ctx.profile.write_unit == WriteUnit::ChannelWords {
-            self.context = WriteContext::default();
-        }
-        if ctx.profile.latch_words == 0 {
-            self.old_words = [0; 4];
-        }
-        if ctx.profile.byte_port == YesNo::No {
-            self.old_bytes = [0; 2];
-        }
-        if self.error_free_to_ns < at_ns {
-            self.error_free_to_ns = 0;
-        }
-        if self.free_to_ns < at_ns {
-            self.free_to_ns = 0;
-        }
-        if self.done_since_ns.is_some_and(|since_ns| since_ns < at_ns) && self.free_to_ns == 0 {
-            self.done_since_ns = Some(0);
-        }
-        self.before = self.before.filter(|(_, at)| *at >= self.pos);
     }
 }

@@ -2,7 +2,6 @@
 //! state is copied without asking for any.
 
 use std::fmt;
-use std::hash::{Hash, Hasher};
 use std::ops::{Deref, DerefMut};
 
 /// A list whose first `N` elements lie in place.
@@ -91,20 +90,6 @@ impl<T, const N: usize> DerefMut for ShortList<T, N> {
     }
 }
 
-impl<T: PartialEq, const N: usize> PartialEq for ShortList<T, N> {
-    fn eq(&self, other: &Self) -> bool {
-        **self == **other
-    }
-}
-
-impl<T: Eq, const N: usize> Eq for ShortList<T, N> {}
-
-impl<T: Hash, const N: usize> Hash for ShortList<T, N> {
-    fn hash<H: Hasher>(&self, state: &mut H) {
-        (**self).hash(state);
-    }
-}
-
 impl<T: fmt::Debug, const N: usize> fmt::Debug for ShortList<T, N> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.debug_list().entries(self.iter()).finish()
@@ -142,7 +127,7 @@ mod tests {
                 _ => {}
             }
             assert_eq!(*short, *plain);
-            assert_eq!(short, short.clone());
+            assert_eq!(*short, *short.clone());
         }
     }
 }

@@ -9,7 +9,6 @@ use super::writing::{WriteContext, Writing, Written, cells};
 use crate::reach::Reach;
 use crate::search::Pattern;
 use crate::tape::{Chance, REGISTER};
-use std::hash::{Hash, Hasher};
 use trackproof_contract::{
     Action, Case, Event, IndexEdge, MatchFlag, Profile, Start, Track, YesNo,
 };
@@ -132,22 +131,6 @@ pub enum Signal {
     Match,
 }
 
-/// What is known beside a state: it tells no states apart.
-#[derive(Debug, Clone, Copy, Default)]
-pub struct Aside<T>(pub T);
-
-impl<T> PartialEq for Aside<T> {
-    fn eq(&self, _: &Self) -> bool {
-        true
-    }
-}
-
-impl<T> Eq for Aside<T> {}
-
-impl<T> Hash for Aside<T> {
-    fn hash<H: Hasher>(&self, _: &mut H) {}
-}
-
 /// Whether a state can still lead to the media that were seen after the run.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Outlook {
@@ -160,14 +143,14 @@ pub(super) enum Outlook {
 }
 
 /// One state.
-#[derive(Debug, Clone, PartialEq, Eq)]
+#[derive(Debug, Clone)]
 pub struct State {
     /// The position: bits shifted in.
     pub pos: usize,
     /// How many of the program's requests are over for it: accepted, refused, or aborted before.
     pub(super) answered: usize,
     /// The position before which the next of them was surely not accepted.
-    pub(super) not_before: Aside<usize>,
+    pub(super) not_before: usize,
     /// Changes of the setting on their way.
     pub(super) changes: ShortList<Change, 2>,
     /// The position at which the word counter was last zeroed.
@@ -207,7 +190,7 @@ pub struct State {
     pub(super) free_to_ns: u64,
     pub(super) dues: ShortList<Due, 2>,
     /// Which slacks, in channel bits, the acceptance of the transfer may have had: a bit each.
-    pub(super) slacks: Aside<u64>,
+    pub(super) slacks: u64,
     /// The accepted write.
     pub writing: Option<Box<Writing>>,
     /// What the next write's first clock bit supposes.
@@ -239,7 +222,7 @@ impl State {
             byte_read: REGISTER,
             old_words: [0; 4],
             answered: 0,
-            not_before: Aside(0),
+            not_before: 0,
             transfer: None,
             fifo: ShortList::new(),
             join: 0,
@@ -248,7 +231,7 @@ impl State {
             error_free_to_ns: 0,
             free_to_ns: 0,
             dues: ShortList::new(),
-            slacks: Aside(0),
+            slacks: 0,
             writing: None,
             context: WriteContext::default(),
             world: 0,

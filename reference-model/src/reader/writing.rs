@@ -121,6 +121,45 @@ impl Written {
 }
 
 impl Writing {
+    /// Tells it as numbers, as [`State`]s are told that are to be one if they are equal.
+    pub(super) fn tell(&self, numbers: &mut Vec<u64>) {
+        let Self {
+            id,
+            // As the program has them.
+            start: _,
+            words: _,
+            fetched,
+            begun,
+            phase,
+            on,
+            pieces,
+            served_ahead,
+            kept,
+            cut,
+        } = self;
+        numbers.extend([*id, *fetched, *begun].map(u64::from));
+        numbers.extend(match *phase {
+            WritePhase::WaitWord => [0; 4],
+            WritePhase::WaitMatch => [1, 0, 0, 0],
+            WritePhase::WaitIndex(after) => [2, after as u64, 0, 0],
+            WritePhase::Due(at, last) => [3, at as u64, last as u64, 0],
+            WritePhase::Open(at) => [4, at as u64, 0, 0],
+            WritePhase::Ending(end, first, last) => [5, end as u64, first as u64, last as u64],
+        });
+        numbers.extend([*on as u64, u64::from(*served_ahead), u64::from(*kept)]);
+        let (first, last) = cut.map_or((0, 0), |(first, last)| (1 + first as u64, last as u64));
+        numbers.extend([first, last, pieces.len() as u64]);
+        for &Piece { at, what } in pieces {
+            let (kind, first, count) = match what {
+                Laid::Words { first, count } => (0, first, count),
+                Laid::Zeros => (1, 0, 0),
+                Laid::Held => (2, 0, 0),
+                Laid::Pulse => (3, 0, 0),
+            };
+            numbers.extend([at as u64, kind, u64::from(first), u64::from(count)]);
+        }
+    }
+
     /// Words that wait for the serialiser.
     #[must_use]
     pub const fn waiting(&self) -> u32 {
