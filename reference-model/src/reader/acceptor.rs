@@ -629,10 +629,7 @@ impl Walk<'_> {
         }
         self.ctx.reach.hit(Point::LineWriting);
         let at_ns = event.at_ns;
-        self.split(|mut state, ctx, out| {
-            out.extend(state.cut_write(ctx, at_ns));
-            out.push(state);
-        })
+        self.split(|state, ctx, out| state.cut_write(ctx, at_ns, out))
     }
 
     /// Whether a transfer is one to write.

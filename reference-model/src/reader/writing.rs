@@ -55,6 +55,9 @@ pub enum WritePhase {
     /// The last owed bit ends at the first position; the gate closes at one from the second to the
     /// third.
     Ending(usize, usize, usize),
+    /// It was cut short: the gate closes at a position from the second to the third, and the
+    /// transfer is over at one from the first to the third.
+    Cut(usize, usize, usize),
 }
 
 /// A stretch that the serialiser has laid in one manner.
@@ -145,6 +148,7 @@ impl Writing {
             WritePhase::Due(at, last) => [3, at as u64, last as u64, 0],
             WritePhase::Open(at) => [4, at as u64, 0, 0],
             WritePhase::Ending(end, first, last) => [5, end as u64, first as u64, last as u64],
+            WritePhase::Cut(at, first, last) => [6, at as u64, first as u64, last as u64],
         });
         numbers.extend([*on as u64, u64::from(*served_ahead), u64::from(*kept)]);
         let (first, last) = cut.map_or((0, 0), |(first, last)| (1 + first as u64, last as u64));
@@ -213,7 +217,7 @@ impl Writing {
             WritePhase::WaitIndex(after) => {
                 ctx.next_index_edge(after.max(pos), ctx.tape.len()).map(|edge| edge.0)
             }
-            WritePhase::Due(at, _) | WritePhase::Open(at) => Some(at),
+            WritePhase::Due(at, _) | WritePhase::Open(at) | WritePhase::Cut(at, ..) => Some(at),
             WritePhase::Ending(end, first, _) => {
                 Some(if pos < end { end.min(first) } else { first })
             }
@@ -231,6 +235,7 @@ impl Writing {
             WritePhase::Ending(end, first, _) => {
                 first <= pos || end == pos && ctx.profile.write_done == WriteDone::LastBit
             }
+            WritePhase::Cut(at, ..) => at <= pos,
         }
     }
 
@@ -329,7 +334,7 @@ impl State {
             writing.served_ahead = false;
             return None;
         }
-        if writing.fetched == writing.words {
+        if writing.fetched == writing.words || matches!(writing.phase, WritePhase::Cut(..)) {
             return None;
         }
         if writing.waiting() >= u32::from(ctx.profile.fifo_words) {
@@ -441,6 +446,15 @@ impl State {
                 ctx.reach.hit(Point::WriteCompleted);
                 (true, None)
             }
+            WritePhase::Cut(at, first, last) => {
+                if pos < at {
+                    return (false, None);
+                }
+                let later = WritePhase::Cut(at + 1, first, last);
+                let later = (at < last).then(|| self.with_phase(later));
+                self.end_cut(ctx, (first, last));
+                (true, later)
+            }
         }
     }
 
@@ -512,6 +526,9 @@ impl State {
         }
         let pos = self.pos;
         let Some(writing) = self.writing.as_ref() else { return };
+        if writing.cut.is_some() {
+            return;
+        }
         let Some(piece) = writing.pieces.last() else { return };
         let begin = match piece.what {
             Laid::Words { count, .. } => piece.at + (count as usize - 1) * ctx.word_bits,
@@ -672,19 +689,29 @@ impl State {
     }
 
     /// A line has changed under an open gate: what is written there ends. Whether the controller
-    /// notices, and ends the transfer, is its own matter: the other way is returned.
-    pub(super) fn cut_write(&mut self, ctx: &mut Context<'_>, at_ns: u64) -> Option<Self> {
-        if !self.gate_open() {
-            return None;
+    /// notices, and ends the transfer, is its own matter; if it does, it does at once or while the
+    /// gate closes. The ways go to `out`.
+    pub(super) fn cut_write(mut self, ctx: &mut Context<'_>, at_ns: u64, out: &mut Vec<Self>) {
+        if self.gate_open() {
+            let span = ctx.closing_span(at_ns, at_ns);
+            let mut goes_on = self.clone();
+            if let Some(writing) = goes_on.writing.as_mut() {
+                writing.cut.get_or_insert(span);
+            }
+            let (first, last) = span;
+            if first < last && ctx.asked_within(first, last) {
+                out.push(goes_on.with_phase(WritePhase::Cut(first + 1, first, last)));
+            }
+            out.push(goes_on);
+            self.end_cut(ctx, span);
         }
-        let span = ctx.closing_span(at_ns, at_ns);
-        let mut goes_on = self.clone();
-        if let Some(writing) = goes_on.writing.as_mut() {
-            writing.cut.get_or_insert(span);
-        }
+        out.push(self);
+    }
+
+    /// A write that was cut short is over; a poll may see that until its gate has surely closed.
+    fn end_cut(&mut self, ctx: &mut Context<'_>, span: (usize, usize)) {
         self.end_write(ctx, span, span);
         self.free_to_ns = self.free_to_ns.max(ctx.tape.end_ns(span.1));
-        Some(goes_on)
     }
 
     /// The case ends with the gate open.
