@@ -1,7 +1,7 @@
 //! What a deviation's name rests on.
 
 use crate::judge::Place;
-use crate::relation::Relation;
+use crate::relation::{Relation, starts_at_index};
 use crate::verdict::Deviation;
 use trackproof_contract::{Case, MAX_TRACK_BITS};
 use trackproof_model::tape::REGISTER;
@@ -83,7 +83,8 @@ pub(crate) fn other_indexes(case: &Case, deviation: &Deviation) -> Vec<Case> {
     turns.dedup();
     let mut cases: Vec<Case> =
         turns.into_iter().filter_map(|bits| Relation::Rotation { bits }.apply(case, 0)).collect();
-    if case.tracks.is_empty() {
+    // Where a read begins at the index, it would not begin at all.
+    if case.tracks.is_empty() && !starts_at_index(case) {
         let mut far = case.clone();
         for drive in &mut far.bench.drives {
             drive.turn_bits = MAX_TRACK_BITS as u32;

@@ -3,7 +3,7 @@
 use crate::campaign::Finding;
 use crate::cause::{Cause, Hypothesis, other_indexes};
 use crate::generate::Generator;
-use crate::judge::{Judge, Place};
+use crate::judge::{Judge, Place, exchanged};
 use crate::relation::Relation;
 use crate::rules::Rule;
 use crate::verdict::{Deviation, Verdict};
@@ -11,10 +11,14 @@ use trackproof_contract::{
     Action, Capabilities, Case, Event, Item, Observation, Operation, Profile, Rig, RigError,
 };
 
-use trackproof_model::reader::acceptor::Supposition;
+use std::sync::Arc;
+use trackproof_model::reader::supposition::Supposition;
 
 /// Turns by which a program is begun later, to see whether it matters; all must agree.
 const SHIFTS: [u32; 3] = [1, 2, 64];
+
+/// Exchanges of two words that are tried one after the other.
+const MOST_EXCHANGES: usize = 16;
 
 /// Channel bits by which a program is begun later at the most, but for three turns.
 const LONGEST_SHIFT_BITS: u32 = 100_000;
@@ -36,8 +40,16 @@ pub struct Examiner {
     /// For a case beside the one that is examined.
     other_judge: Judge,
     other_observation: Observation,
-    /// Hypotheses about the implementation that explain every trial case, once they have been tried.
-    plausible: Option<(Profile, Vec<Hypothesis>)>,
+    /// What the implementation may be doing, once that has been tried.
+    trial: Option<Trial>,
+}
+
+/// Hypotheses about an implementation that a number of trial cases speak against none of. It takes
+/// a while to try them; rigs of one implementation share it.
+#[derive(Debug, Clone)]
+pub struct Trial {
+    profile: Profile,
+    plausible: Arc<[Hypothesis]>,
 }
 
 /// A deviating case run on for a while.
@@ -86,8 +98,14 @@ impl Examiner {
             observation: Observation::new(),
             other_judge: Judge::new(),
             other_observation: Observation::new(),
-            plausible: None,
+            trial: None,
         }
+    }
+
+    /// An examiner of another rig of an implementation that has been tried.
+    #[must_use]
+    pub fn tried(rig: Box<dyn Rig>, trial: Trial) -> Self {
+        Self { trial: Some(trial), ..Self::new(rig) }
     }
 
     /// What the rig can do.
@@ -173,10 +191,24 @@ impl Examiner {
 
     /// Finds what explains a deviation, and names it by that.
     fn cause(&mut self, case: &Case, deviation: &mut Deviation) -> Result<Cause, RigError> {
+        let mut hypotheses = self.trial(&case.profile)?.plausible.to_vec();
+        hypotheses.retain(|hypothesis| hypothesis.concerns(deviation));
+        let longer = self.run_longer(case, deviation)?;
+        if let Some(one) = self.explanation(longer.as_ref(), hypotheses) {
+            return Ok(named_by(deviation, Cause::Hypothesis(one)));
+        }
         for relation in [Relation::Output, Relation::Poll] {
             if self.goes_away(case, deviation, relation)? {
                 return Ok(named_by(deviation, Cause::Relation(relation)));
             }
+        }
+        if longer.as_ref().is_some_and(|longer| longer.words_come(deviation)) {
+            deviation.place = deviation.place.and(Place::LATE);
+        }
+        let mut hypotheses = Hypothesis::of_transfer(&case.profile);
+        hypotheses.retain(|hypothesis| hypothesis.concerns(deviation));
+        if let Some(one) = self.explanation(longer.as_ref(), hypotheses) {
+            return Ok(named_by(deviation, Cause::Hypothesis(one)));
         }
         let mut idle = Place::NONE;
         if deviation.by_content {
@@ -187,19 +219,6 @@ impl Examiner {
                 return Ok(named_by(deviation, Cause::Index));
             }
             idle = idle.and(Place::WRAP);
-        }
-        let mut hypotheses = self.plausible(&case.profile)?;
-        hypotheses.extend(Hypothesis::of_transfer(&case.profile));
-        hypotheses.retain(|hypothesis| hypothesis.concerns(deviation));
-        if let Some(longer) = self.run_longer(case, deviation)? {
-            if longer.words_come(deviation) {
-                deviation.place = deviation.place.and(Place::LATE);
-            }
-            for hypothesis in hypotheses {
-                if self.would_explain(&longer, &hypothesis) {
-                    return Ok(named_by(deviation, Cause::Hypothesis(hypothesis)));
-                }
-            }
         }
         deviation.rename(deviation.place.without(idle));
         if deviation.nowhere_special {
@@ -260,37 +279,36 @@ impl Examiner {
         Ok(false)
     }
 
-    /// Hypotheses about the implementation under which every trial case conforms.
-    fn plausible(&mut self, profile: &Profile) -> Result<Vec<Hypothesis>, RigError> {
-        if let Some((of, plausible)) = &self.plausible
-            && of == profile
-        {
-            return Ok(plausible.clone());
+    /// Tries every hypothesis about the implementation.
+    ///
+    /// # Errors
+    /// When a run cannot be trusted.
+    pub fn trial(&mut self, profile: &Profile) -> Result<Trial, RigError> {
+        if let Some(trial) = self.trial.as_ref().filter(|trial| trial.profile == *profile) {
+            return Ok(trial.clone());
         }
-        let mut left: Vec<(Hypothesis, Profile)> = Hypothesis::of_implementation(profile)
-            .into_iter()
-            .filter_map(|one| one.profile(profile).map(|profile| (one, profile)))
-            .collect();
+        let mut left = Hypothesis::of_implementation(profile);
         let mut generator = Generator::limited_to(profile.clone(), self.capabilities);
         for index in 0..TRIAL_CASES {
-            let mut case = generator.case(TRIAL_SEED, index);
+            let case = generator.case(TRIAL_SEED, index);
             let missing = self.capabilities.missing(case.needs());
             if case.end_ns() > TRIAL_NS || !missing.is_empty() {
                 continue;
             }
             self.rig.run(&case, &mut self.other_observation)?;
-            left.retain(|(one, other)| {
-                case.profile.clone_from(other);
-                self.other_judge.suppose(one.supposition(profile));
-                let verdict =
-                    self.other_judge.judge(&case, &self.other_observation, self.capabilities);
+            left.retain(|one| {
+                let Some((case, observation)) = one.of_all(&case, &self.other_observation) else {
+                    return true;
+                };
+                self.other_judge.suppose(one.supposition());
+                let verdict = self.other_judge.judge(&case, &observation, self.capabilities);
                 !matches!(verdict, Verdict::Deviates(_))
             });
         }
         self.other_judge.suppose(Supposition::None);
-        let plausible: Vec<Hypothesis> = left.into_iter().map(|(one, _)| one).collect();
-        self.plausible = Some((profile.clone(), plausible.clone()));
-        Ok(plausible)
+        let trial = Trial { profile: profile.clone(), plausible: left.into() };
+        self.trial = Some(trial.clone());
+        Ok(trial)
     }
 
     /// Runs a deviating case on from where it deviates, with nothing more that the host does, so
@@ -315,21 +333,29 @@ impl Examiner {
         for operations in
             if poll { [begun(false), begun(false)] } else { [begun(true), begun(false)] }
         {
-            if let Some(longer) = self.run_on(case, operations)? {
+            if let Some(longer) = self.run_on(case, operations, deviation.rejection.at_ns)? {
                 return Ok(Some(longer));
             }
         }
         Ok(None)
     }
 
-    /// Runs the first operations of a case and then lets time pass.
-    fn run_on(&mut self, case: &Case, operations: usize) -> Result<Option<Longer>, RigError> {
+    /// Runs the first operations of a case and then lets time pass, for a while after `at_ns`.
+    fn run_on(
+        &mut self,
+        case: &Case,
+        operations: usize,
+        at_ns: u64,
+    ) -> Result<Option<Longer>, RigError> {
         let word_bits = u64::from(case.profile.word_bits);
         let turn = case.bench.drives.iter().map(|drive| u64::from(drive.turn_bits)).max();
         let bits = (2 * turn.unwrap_or(0)).clamp(8 * word_bits, 64 * word_bits);
         let mut longer = case.clone();
         longer.program.truncate(operations);
-        longer.program.push(Operation::Wait { ns: bits * u64::from(case.profile.channel_bit_ns) });
+        // A wait may have been under way when it deviated.
+        let rest_ns = at_ns.saturating_sub(longer.end_ns());
+        let while_ns = bits * u64::from(case.profile.channel_bit_ns);
+        longer.program.push(Operation::Wait { ns: rest_ns + while_ns });
         if longer.validate().is_err() {
             return Ok(None);
         }
@@ -341,15 +367,47 @@ impl Examiner {
         Ok(Some(Longer { case: longer, observation, deviation, event }))
     }
 
+    /// The first hypothesis that explains what a longer run showed.
+    fn explanation(
+        &mut self,
+        longer: Option<&Longer>,
+        hypotheses: Vec<Hypothesis>,
+    ) -> Option<Hypothesis> {
+        let longer = longer?;
+        hypotheses.into_iter().find(|one| self.would_explain(longer, one))
+    }
+
     /// Whether what a longer run showed conforms under a hypothesis.
     fn would_explain(&mut self, longer: &Longer, one: &Hypothesis) -> bool {
         let Longer { case, observation, deviation, event } = longer;
+        if *one == Hypothesis::Exchanged {
+            return self.exchanges_explain(longer);
+        }
         one.apply(case, observation, deviation, event).is_some_and(|(case, observation)| {
-            self.other_judge.suppose(one.supposition(&case.profile));
+            self.other_judge.suppose(one.supposition());
             let verdict = self.other_judge.judge(&case, &observation, self.capabilities);
             self.other_judge.suppose(Supposition::None);
             matches!(verdict, Verdict::Conforms)
         })
+    }
+
+    /// Whether all is right when the wrong word is exchanged with the next one, and so on with
+    /// what is wrong behind them.
+    fn exchanges_explain(&mut self, longer: &Longer) -> bool {
+        let mut observation = longer.observation.clone();
+        let mut deviation = longer.deviation.clone();
+        for _ in 0..MOST_EXCHANGES {
+            let Some(exchanged) = exchanged(&observation, &deviation) else { return false };
+            observation = exchanged;
+            match self.other_judge.judge(&longer.case, &observation, self.capabilities) {
+                Verdict::Conforms => return true,
+                Verdict::Deviates(next) if next.rejection.item > deviation.rejection.item => {
+                    deviation = next;
+                }
+                _ => return false,
+            }
+        }
+        false
     }
 
     fn conforms(&mut self, case: &Case) -> Result<bool, RigError> {

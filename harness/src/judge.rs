@@ -1,6 +1,7 @@
 //! The judge: holds an observation against the model and names the rule that it breaks.
 
 mod attribution;
+mod departure;
 mod edit;
 mod hypothesis;
 mod place;
@@ -8,13 +9,15 @@ mod written;
 
 pub use attribution::{ROWS, Row, Topic};
 pub use hypothesis::Hypothesis;
+pub(crate) use hypothesis::exchanged;
 pub use place::Place;
 
 use crate::rules::Rule;
 use crate::verdict::{Deviation, Edit, Inconclusive, Verdict};
 use trackproof_contract::{Action, Capabilities, Case, Event, Item, Observation, Status, timeline};
-use trackproof_model::reader::acceptor::{Acceptance, Acceptor, Supposition, Tally};
+use trackproof_model::reader::acceptor::{Acceptance, Acceptor, Tally};
 use trackproof_model::reader::rejection::{Mismatch, Rejection};
+use trackproof_model::reader::supposition::Supposition;
 
 /// Words of both sides that a deviation carries.
 const WORDS_SHOWN: usize = 8;

@@ -5,7 +5,7 @@
 
 use crate::rules::Rule;
 use serde::{Deserialize, Serialize};
-use trackproof_contract::{Case, MatchFlag, Operation};
+use trackproof_contract::{Case, MatchFlag, Operation, Start};
 
 /// What is changed between two cases that must fare alike.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -127,10 +127,14 @@ fn rotated(case: &Case, bits: u32) -> Option<Case> {
             *track.medium.track_mut() = turned;
         }
     }
-    let by_index = |operation: &Operation| {
-        matches!(operation, Operation::Read { start: trackproof_contract::Start::Index, .. })
-    };
-    (changed && !case.program.iter().any(by_index)).then_some(related)
+    (changed && !starts_at_index(case)).then_some(related)
+}
+
+/// Whether a read of the case begins at the index.
+pub(crate) fn starts_at_index(case: &Case) -> bool {
+    case.program
+        .iter()
+        .any(|operation| matches!(operation, Operation::Read { start: Start::Index, .. }))
 }
 
 /// The program begun some turns of drive 0 later, every platter as it was.

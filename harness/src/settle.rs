@@ -5,14 +5,16 @@
 //! named by them. So a finding is minimised first under the name that it was found by; then every
 //! single reduction is tried once more, and where one still deviates in the same way of showing
 //! (words, a byte, a signal, the same status bit), though under another name, the surroundings
-//! were not needed and the smaller case's name is the better one. What settles under one name is
-//! one finding.
+//! were not needed and the smaller case's name is the better one. What has one explanation, and
+//! what settles under one name, is one finding.
+
+mod witness;
 
 use crate::campaign::{CampaignError, Finding, RigFactory};
 use crate::examine::{Examined, Examiner, Shown};
 use crate::minimise::{Limits, Outcome, minimise, single_reductions};
 use crate::verdict::{Deviation, Verdict};
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::atomic::{AtomicUsize, Ordering};
 use trackproof_contract::{Case, RigError, Status};
 use trackproof_model::reader::rejection::Mismatch;
@@ -40,7 +42,7 @@ pub struct Settlement {
     pub not_reproducible: Vec<Finding>,
 }
 
-/// Settles findings, each on a rig of its own, on `jobs` threads.
+/// Settles findings, each on rigs of its own, on `jobs` threads.
 ///
 /// `each` hears of every one as it is settled; `over` is asked before each execution whether to
 /// stop there: a finding is then given as small as it has got. What comes out does not depend on
@@ -56,43 +58,47 @@ pub fn settle(
     over: &(dyn Fn() -> bool + Sync),
     each: &(dyn Fn(&Settled) + Sync),
 ) -> Result<Settlement, CampaignError> {
-    let next = AtomicUsize::new(0);
-    let work = || {
-        let mut done = Vec::new();
-        loop {
-            let place = next.fetch_add(1, Ordering::Relaxed);
-            let Some(finding) = findings.get(place) else { return Ok(done) };
-            let index = finding.index;
-            let rig = factory().map_err(CampaignError::Start)?;
-            let limits = Limits { executions, deadline: Some(&|| over()) };
-            let settled = one(finding.clone(), &mut Examiner::new(rig), limits)
-                .map_err(|error| CampaignError::Run { index, error })?;
-            if let Some(settled) = &settled {
-                each(settled);
-            }
-            done.push((place, settled));
-        }
-    };
-    let mut results = Vec::new();
-    std::thread::scope(|scope| {
-        let threads: Vec<_> = (0..jobs.max(1)).map(|_| scope.spawn(work)).collect();
-        for thread in threads {
-            let done = thread.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))?;
-            results.extend(done);
-        }
-        Ok::<(), CampaignError>(())
-    })?;
-    results.sort_by_key(|(place, _)| *place);
-
     let mut settlement = Settlement::default();
+    let Some(first) = findings.first() else { return Ok(settlement) };
+    let start = || factory().map_err(CampaignError::Start);
+    let at = |index: u64| move |error| CampaignError::Run { index, error };
+    let trial = Examiner::new(start()?).trial(&first.case.profile).map_err(at(first.index))?;
+    let examiner = || Ok::<_, CampaignError>(Examiner::tried(start()?, trial.clone()));
+
+    let shown = on_threads(jobs, &findings, &|finding| {
+        shown_again(finding.clone(), &mut examiner()?).map_err(at(finding.index))
+    })?;
+    let mut explained = BTreeSet::new();
+    let mut left = Vec::new();
+    for (finding, shown) in findings.into_iter().zip(shown) {
+        match shown {
+            // What has one explanation is one finding: its first case stands for all.
+            Some(shown) => {
+                if !shown.cause.explains() || explained.insert((shown.rule.id, shown.kind)) {
+                    left.push(shown);
+                }
+            }
+            None => settlement.not_reproducible.push(finding),
+        }
+    }
+
+    let results = on_threads(jobs, &left, &|finding| {
+        let limits = Limits { executions, deadline: Some(&|| over()) };
+        let settled =
+            smallest(finding.clone(), &mut examiner()?, limits).map_err(at(finding.index))?;
+        if let Some(settled) = &settled {
+            each(settled);
+        }
+        Ok(settled)
+    })?;
     let mut by_name: BTreeMap<(&'static str, &'static str), Settled> = BTreeMap::new();
-    for (place, settled) in results {
+    for (finding, settled) in left.into_iter().zip(results) {
         match settled {
             Some(settled) => {
                 let name = (settled.finding.rule.id, settled.finding.kind);
                 by_name.entry(name).or_insert(settled);
             }
-            None => settlement.not_reproducible.push(findings[place].clone()),
+            None => settlement.not_reproducible.push(finding),
         }
     }
     settlement.settled = by_name.into_values().collect();
@@ -100,19 +106,49 @@ pub fn settle(
     Ok(settlement)
 }
 
-/// Settles one finding; none when the rig does not show it again.
-fn one(
-    mut finding: Finding,
-    examiner: &mut Examiner,
-    limits: Limits<'_>,
-) -> Result<Option<Settled>, RigError> {
+/// Does `work` on every item, on `jobs` threads; the results in the items' order.
+fn on_threads<I: Sync, T: Send>(
+    jobs: usize,
+    items: &[I],
+    work: &(dyn Fn(&I) -> Result<T, CampaignError> + Sync),
+) -> Result<Vec<T>, CampaignError> {
+    let next = AtomicUsize::new(0);
+    let some = || {
+        let mut done = Vec::new();
+        loop {
+            let place = next.fetch_add(1, Ordering::Relaxed);
+            let Some(item) = items.get(place) else { return Ok(done) };
+            done.push((place, work(item)?));
+        }
+    };
+    let mut results = Vec::new();
+    std::thread::scope(|scope| {
+        let threads: Vec<_> = (0..jobs.max(1)).map(|_| scope.spawn(some)).collect();
+        for thread in threads {
+            let done = thread.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic))?;
+            results.extend(done);
+        }
+        Ok::<(), CampaignError>(())
+    })?;
+    results.sort_by_key(|(place, _)| *place);
+    Ok(results.into_iter().map(|(_, result)| result).collect())
+}
+
+/// Shows a finding again and names it by what explains it; none when the rig does not show it.
+fn shown_again(mut finding: Finding, examiner: &mut Examiner) -> Result<Option<Finding>, RigError> {
     if !finding.same(&examiner.glance(&finding.case)?) {
         return Ok(None);
     }
     let examined = examiner.examine(&finding.case)?;
-    if !adopt(&mut finding, examined) {
-        return Ok(None);
-    }
+    Ok(adopt(&mut finding, examined).then_some(finding))
+}
+
+/// Makes one finding small; none when the rig stops showing it.
+fn smallest(
+    mut finding: Finding,
+    examiner: &mut Examiner,
+    limits: Limits<'_>,
+) -> Result<Option<Settled>, RigError> {
     let mut executions = 0;
     loop {
         let mut error = None;
@@ -141,7 +177,11 @@ fn one(
         if smaller && name != (finding.rule.id, finding.kind) {
             continue;
         }
-        match better_name(&finding, examiner, limits, &mut executions)? {
+        let better = match clearer(&finding, examiner, limits, &mut executions)? {
+            None => better_name(&finding, examiner, limits, &mut executions)?,
+            clearer => clearer,
+        };
+        match better {
             Some(better) => finding = better,
             None => {
                 return Ok(Some(Settled {
@@ -163,6 +203,35 @@ fn adopt(finding: &mut Finding, examined: Examined) -> bool {
     finding.deviation = deviation;
     finding.cause = examined.cause;
     true
+}
+
+/// A case close by in which the words themselves are wrong, for a finding that nothing explains
+/// and that shows in a byte, a signal or a status bit: it tells what those only hint at.
+fn clearer(
+    finding: &Finding,
+    examiner: &mut Examiner,
+    limits: Limits<'_>,
+    executions: &mut u64,
+) -> Result<Option<Finding>, RigError> {
+    if finding.cause.explains() || Showing::of(&finding.deviation) == Showing::Words {
+        return Ok(None);
+    }
+    examiner.glance(&finding.case)?;
+    let upto = &examiner.judge().events()[..=finding.deviation.rejection.event];
+    let deviating = upto.iter().map(|event| event.operation as usize).max().unwrap_or(0);
+    for case in witness::with_words(&finding.case, deviating) {
+        if limits.deadline.is_some_and(|over| over()) {
+            return Ok(None);
+        }
+        *executions += 1;
+        let examined = examiner.examine(&case)?;
+        if let Verdict::Deviates(deviation) = &examined.verdict
+            && Showing::of(deviation) == Showing::Words
+        {
+            return Ok(Some(Finding::new(finding.index, case, examined)));
+        }
+    }
+    Ok(None)
 }
 
 /// A smaller case that deviates in the same way of showing under another name.

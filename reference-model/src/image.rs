@@ -1,7 +1,10 @@
 //! An image-backed track: the stream that its sectors make, and what becomes of them when it is
 //! written on (semantics 4.7, 5).
 
-use crate::layout::{EncodedTrack, FullTrack, Layout, Preamble, SectorData, TrackLayout};
+use crate::layout::{
+    Defect, DefectKind, EncodedTrack, FieldKind, FullTrack, Layout, Preamble, SectorData,
+    TrackLayout,
+};
 use crate::recorded::Image;
 use trackproof_contract::{ChannelBits, Recording, SectorLayout};
 
@@ -83,7 +86,17 @@ pub(crate) fn take_in(
     let bits = image.layout.sector_bytes() * 8;
     let mut taken = vec![false; image.layout.sectors()];
     let mut doubts = 0;
-    for found in layout.decode(stream).sectors {
+    let decoded = layout.decode(stream);
+    // A full-track header that does not end in 00 is none, whatever its check says.
+    let no_header = |start_bit: usize| {
+        let ends = |defect: &Defect| matches!(defect.kind, DefectKind::HeaderEnd { .. });
+        decoded.defects.iter().any(|defect| ends(defect) && defect.at_bit == start_bit)
+    };
+    for found in &decoded.sectors {
+        let header = found.fields.iter().find(|field| field.kind == FieldKind::Address);
+        if header.is_some_and(|header| no_header(header.start_bit)) {
+            continue;
+        }
         let address = found.address;
         let number = usize::from(address.sector.wrapping_sub(first_number(image.layout)));
         if !found.is_good()

@@ -5,8 +5,8 @@
 //! the set. `state` is one such state, `step` lets bits pass, `accept` takes requests and `operate`
 //! the host's other operations, `writing` fetches and lays words, `worlds` holds what writes have
 //! made of the media, `answer` holds what was observed against a state, `merge` says which states
-//! are one, `acceptor` walks a whole case, `rejection` says what no state allows and `predict` what
-//! should have come instead.
+//! are one, `acceptor` walks a whole case, `rejection` says what no state allows, `predict` what
+//! should have come instead, and `supposition` holds the departures that the judge may suppose.
 
 mod accept;
 pub mod acceptor;
@@ -18,5 +18,6 @@ pub mod rejection;
 mod short_list;
 pub mod state;
 mod step;
+pub mod supposition;
 pub mod worlds;
 pub mod writing;

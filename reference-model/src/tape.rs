@@ -14,6 +14,7 @@ mod passes;
 pub use passes::Pass;
 
 use crate::drive::{Drives, LINE_WINDOW_NS, STEP_WINDOW_NS, Source};
+use crate::reader::supposition::Blind;
 use crate::recorded::Recorded;
 use crate::search::{Pattern, next_match};
 use trackproof_contract::{Action, Case, ChannelBits, Event, NoDriveRead, Status, Straddle};
@@ -77,22 +78,7 @@ pub struct Tape {
     bit_ns: u64,
     register_bits: usize,
     straddle: bool,
-    phases: Option<Phases>,
-}
-
-/// A comparator that looks at some bit phases only: a departure that the judge may suppose.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub struct Phases {
-    /// Phases are counted from power-up, modulo this.
-    pub modulus: u32,
-    /// The one phase that is looked at.
-    pub residue: u32,
-}
-
-impl Phases {
-    const fn has(self, position: usize) -> bool {
-        (position - REGISTER) as u32 % self.modulus == self.residue
-    }
+    blind: Option<Blind>,
 }
 
 impl Tape {
@@ -119,16 +105,26 @@ impl Tape {
         self.lines.clear();
         self.lingering.clear();
         self.cleared = 0;
-        self.phases = None;
+        self.blind = None;
         self.bit_ns = u64::from(case.profile.channel_bit_ns);
         self.register_bits = usize::from(case.profile.register_bits);
         self.straddle = case.profile.straddle == Straddle::Allowed;
         Layer::new(self, case, recorded).lay(events);
     }
 
-    /// Supposes a comparator that looks at some phases only, until the next tape is laid.
-    pub const fn suppose_phases(&mut self, phases: Option<Phases>) {
-        self.phases = phases;
+    /// Supposes a comparator that overlooks matches, until the next tape is laid.
+    pub const fn suppose_blind(&mut self, blind: Blind) {
+        self.blind = Some(blind);
+    }
+
+    fn overlooks(&self, position: usize) -> bool {
+        match self.blind {
+            None => false,
+            Some(Blind::Phases { modulus, residue }) => {
+                (position - REGISTER) as u32 % modulus != residue
+            }
+            Some(Blind::Index) => self.wrapped_within(position, self.register_bits),
+        }
     }
 
     /// How many bits are shifted in at or before a moment, those of power-up counted.
@@ -178,18 +174,16 @@ impl Tape {
     /// may match, and how sure that is.
     #[must_use]
     pub fn next_match(&self, pattern: Pattern, after: usize, to: usize) -> Option<(usize, Chance)> {
-        let mut found = self.next_match_at_any_phase(pattern, after, to);
-        if let Some(phases) = self.phases {
-            while let Some((position, _)) = found
-                && !phases.has(position)
-            {
-                found = self.next_match_at_any_phase(pattern, position, to);
-            }
+        let mut found = self.next_match_seen_or_not(pattern, after, to);
+        while let Some((position, _)) = found
+            && self.overlooks(position)
+        {
+            found = self.next_match_seen_or_not(pattern, position, to);
         }
         found
     }
 
-    fn next_match_at_any_phase(
+    fn next_match_seen_or_not(
         &self,
         pattern: Pattern,
         after: usize,
@@ -210,7 +204,7 @@ impl Tape {
                 continue;
             }
             for end in from..=to.min(zone_to - 1) {
-                if let Some(chance) = self.matches_at_any_phase(pattern, end) {
+                if let Some(chance) = self.matches_seen_or_not(pattern, end) {
                     return Some((end, chance));
                 }
             }
@@ -222,11 +216,10 @@ impl Tape {
     /// Whether the register equals the pattern at a position and may match there.
     #[must_use]
     pub fn matches(&self, pattern: Pattern, position: usize) -> Option<Chance> {
-        self.matches_at_any_phase(pattern, position)
-            .filter(|_| self.phases.is_none_or(|phases| phases.has(position)))
+        self.matches_seen_or_not(pattern, position).filter(|_| !self.overlooks(position))
     }
 
-    fn matches_at_any_phase(&self, pattern: Pattern, position: usize) -> Option<Chance> {
+    fn matches_seen_or_not(&self, pattern: Pattern, position: usize) -> Option<Chance> {
         let register = self.window(position, pattern.width);
         let free = self.free_window(position, pattern.width) & pattern.mask;
         if !pattern.equals(register ^ (register ^ pattern.word) & free) {

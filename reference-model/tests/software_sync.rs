@@ -30,7 +30,11 @@ fn recorded_on(cylinder: u8, layout: TrackLayout, seed: u64) -> (GoodSectors, En
     let track = layout.encode(cylinder, 1, &sectors).unwrap();
     let size_code = if matches!(layout, TrackLayout::FullTrack(_)) { 0 } else { 2 };
     let address = |sector| Address { cylinder, side: 1, sector, size_code };
-    ((1..).map(address).zip(contents).collect(), track)
+    let first = match layout {
+        TrackLayout::FullTrack(_) => 0,
+        TrackLayout::SoftSector(_) => 1,
+    };
+    ((first..).map(address).zip(contents).collect(), track)
 }
 
 fn raw(track: &ChannelBits, from: usize, layout: TrackLayout, word_bits: usize) -> ChannelBits {

@@ -5,19 +5,17 @@
 //! words, and the same observation is judged again. If all of it is allowed then, the
 //! implementation behaves just as the hypothesis says, wherever the deviation happened to show.
 
+use super::departure::{departure, departures};
 use crate::rules::Rule;
 use crate::verdict::Deviation;
-use serde::{Deserialize, Serialize};
 use trackproof_contract::{
     Action, Case, Event, Item, KEYS, Observation, Operation, Profile, Start, Status,
 };
-use trackproof_model::reader::acceptor::Supposition;
 use trackproof_model::reader::rejection::Mismatch;
-use trackproof_model::tape::Phases;
+use trackproof_model::reader::supposition::Supposition;
 
 /// One thing that may be otherwise.
-#[derive(Debug, Clone, PartialEq, Eq, Hash, Serialize, Deserialize)]
-#[serde(tag = "as-if", rename_all = "kebab-case", deny_unknown_fields)]
+#[derive(Debug, Clone, PartialEq, Eq, Hash)]
 pub enum Hypothesis {
     /// A key of the profile has another value.
     Key {
@@ -26,25 +24,20 @@ pub enum Hypothesis {
         /// Its value.
         value: String,
     },
-    /// Matches are made at one bit phase only.
-    Phases {
-        /// Phases are counted from power-up, modulo this.
-        modulus: u32,
-        /// The phase.
-        residue: u32,
-    },
-    /// Matches count while hardware sync is off.
-    AlwaysOn,
-    /// A changed sync word, or hardware sync switched on or off, takes effect late.
-    LateChange,
+    /// The implementation departs from the text in a way that no profile has.
+    Departs(Supposition),
+    /// The bytes of every word are exchanged.
+    BytesExchanged,
+    /// Every transfer of more than one word is for one less.
+    AllShort,
+    /// Every transfer is for one word more.
+    AllLong,
     /// The transfer is for one word more.
     WordMore,
     /// The transfer is for one word less.
     WordLess,
     /// The word and the next one are exchanged.
     Exchanged,
-    /// The bytes of every word are exchanged.
-    BytesExchanged,
     /// The request had come earlier.
     Earlier {
         /// By this many channel bits.
@@ -82,10 +75,7 @@ impl Hypothesis {
     /// Every hypothesis about an implementation as such, the most telling first.
     #[must_use]
     pub fn of_implementation(profile: &Profile) -> Vec<Self> {
-        let mut all: Vec<Self> = [2, 4, 8, 16]
-            .into_iter()
-            .flat_map(|modulus| (0..modulus).map(move |residue| Self::Phases { modulus, residue }))
-            .collect();
+        let mut all: Vec<Self> = Vec::new();
         for (key, values, _) in KEY_HYPOTHESES {
             let own = KEYS.iter().find(|one| one.name == *key).map(|one| one.text(profile));
             all.extend(
@@ -95,39 +85,25 @@ impl Hypothesis {
                     .map(|value| Self::Key { key: (*key).into(), value: (*value).into() }),
             );
         }
-        all.push(Self::AlwaysOn);
-        all.push(Self::LateChange);
+        all.extend(departures(profile).map(Self::Departs));
+        all.extend([Self::BytesExchanged, Self::AllShort, Self::AllLong]);
         all
     }
 
     /// What the model is to suppose, beside the profile.
     #[must_use]
-    pub fn supposition(&self, profile: &Profile) -> Supposition {
+    pub const fn supposition(&self) -> Supposition {
         match self {
-            Self::Phases { modulus, residue } => {
-                Supposition::Phases(Phases { modulus: *modulus, residue: *residue })
-            }
-            Self::AlwaysOn => Supposition::AlwaysOn,
-            Self::LateChange => Supposition::LateChange(2 * u32::from(profile.word_bits)),
+            Self::Departs(supposition) => *supposition,
             _ => Supposition::None,
         }
-    }
-
-    /// The profile as the hypothesis has it; none where it cannot be.
-    #[must_use]
-    pub fn profile(&self, profile: &Profile) -> Option<Profile> {
-        let Self::Key { key, value } = self else { return Some(profile.clone()) };
-        let mut other = profile.clone();
-        Profile::key(key).ok()?.set_text(&mut other, value).ok()?;
-        other.validate().ok()?;
-        Some(other)
     }
 
     /// Every hypothesis about one transfer.
     #[must_use]
     pub fn of_transfer(profile: &Profile) -> Vec<Self> {
         let reach = u32::from(profile.register_bits) + 2;
-        [Self::Exchanged, Self::BytesExchanged, Self::WordLess, Self::WordMore]
+        [Self::Exchanged, Self::WordLess, Self::WordMore]
             .into_iter()
             .chain((1..=reach).map(|bits| Self::Earlier { bits }))
             .collect()
@@ -168,8 +144,12 @@ impl Hypothesis {
                 // Other words in the FIFO show in the error bit as well.
                 _ => words || status(Status::ERROR),
             },
-            Self::Phases { .. } | Self::AlwaysOn | Self::LateChange => true,
-            Self::WordMore | Self::WordLess => words || done || status(Status::ERROR),
+            // The byte port is not compared when the word counter is supposed to slip.
+            Self::Departs(Supposition::Slip { .. }) => words || status(Status::ERROR),
+            Self::Departs(_) => true,
+            Self::AllShort | Self::AllLong | Self::WordMore | Self::WordLess => {
+                words || done || status(Status::ERROR)
+            }
             Self::Exchanged | Self::BytesExchanged => mismatch == Mismatch::WordValue,
             // A word that does not come speaks for no earlier request.
             Self::Earlier { .. } => {
@@ -186,10 +166,8 @@ impl Hypothesis {
                 .iter()
                 .find(|(name, _, _)| name == key)
                 .map_or("transfer.count", |(_, _, rule)| *rule),
-            Self::Phases { .. } => "sync.phase",
-            Self::AlwaysOn => "raw.indifferent",
-            Self::LateChange => "sync.change",
-            Self::WordMore | Self::WordLess => "transfer.count",
+            Self::Departs(supposition) => departure(*supposition).0,
+            Self::AllShort | Self::AllLong | Self::WordMore | Self::WordLess => "transfer.count",
             Self::Exchanged | Self::BytesExchanged => "transfer.order",
             Self::Earlier { .. } => "sync.start",
         };
@@ -201,11 +179,9 @@ impl Hypothesis {
     pub fn kind(&self) -> &'static str {
         match self {
             Self::Key { key, value } => key_kind(key, value),
-            Self::Phases { .. } => "some-phases-only",
-            Self::AlwaysOn => "comparator-never-off",
-            Self::LateChange => "late-change",
-            Self::WordMore => "one-word-more",
-            Self::WordLess => "one-word-less",
+            Self::Departs(supposition) => departure(*supposition).1,
+            Self::AllLong | Self::WordMore => "one-word-more",
+            Self::AllShort | Self::WordLess => "one-word-less",
             Self::Exchanged => "words-exchanged",
             Self::BytesExchanged => "bytes-exchanged",
             Self::Earlier { .. } => "match-before-request",
@@ -219,18 +195,11 @@ impl Hypothesis {
             Self::Key { key, value } => {
                 format!("the implementation behaves as a profile with {key} = {value} would")
             }
-            Self::Phases { modulus, residue } => format!(
-                "the implementation behaves as if only every {modulus}th channel bit, number {residue} \
-                 of them, could end a match"
-            ),
-            Self::AlwaysOn => {
-                "the implementation behaves as if hardware sync could not be switched off".into()
+            Self::Departs(supposition) => {
+                format!("the implementation behaves as if {}", departure(*supposition).2)
             }
-            Self::LateChange => {
-                "the implementation behaves as if a changed sync word, or hardware \
-                 sync switched on or off, took effect late"
-                    .into()
-            }
+            Self::AllShort => "every transfer of more than one word is for one word less".into(),
+            Self::AllLong => "every transfer is for one word more".into(),
             Self::WordMore => {
                 "the implementation behaves as if one word more were asked for".into()
             }
@@ -247,6 +216,42 @@ impl Hypothesis {
         }
     }
 
+    /// Case and observation as a hypothesis about the implementation has them; none where they
+    /// cannot be so.
+    #[must_use]
+    pub fn of_all(&self, case: &Case, observation: &Observation) -> Option<(Case, Observation)> {
+        let (mut case, mut observation) = (case.clone(), observation.clone());
+        match self {
+            Self::Key { key, value } => {
+                Profile::key(key).ok()?.set_text(&mut case.profile, value).ok()?;
+            }
+            Self::BytesExchanged => {
+                for seen in &mut observation.items {
+                    if let Item::Word { value, .. } = &mut seen.item {
+                        *value = match case.profile.word_bits {
+                            16 => u64::from((*value as u16).swap_bytes()),
+                            32 => u64::from((*value as u32).swap_bytes()),
+                            _ => return None,
+                        };
+                    }
+                }
+            }
+            Self::AllShort | Self::AllLong => {
+                for operation in &mut case.program {
+                    match operation {
+                        Operation::Read { words: 0, .. } => {}
+                        Operation::Read { words, .. } if *self == Self::AllLong => *words += 1,
+                        Operation::Read { words, .. } => *words = (*words - 1).max(1),
+                        _ => {}
+                    }
+                }
+            }
+            _ => {}
+        }
+        case.validate().ok()?;
+        Some((case, observation))
+    }
+
     /// The case and the observation as the hypothesis has them; none where it changes nothing or
     /// cannot be.
     #[must_use]
@@ -257,11 +262,13 @@ impl Hypothesis {
         deviation: &Deviation,
         event: &Event,
     ) -> Option<(Case, Observation)> {
-        let mut case = case.clone();
-        let mut observation = observation.clone();
+        let (mut case, mut observation) = self.of_all(case, observation)?;
         match self {
-            Self::Key { .. } => case.profile = self.profile(&case.profile)?,
-            Self::Phases { .. } | Self::AlwaysOn | Self::LateChange => {}
+            Self::Key { .. }
+            | Self::Departs(_)
+            | Self::BytesExchanged
+            | Self::AllShort
+            | Self::AllLong => {}
             Self::WordMore | Self::WordLess => {
                 let Operation::Read { words, .. } = subject(&mut case, deviation, event)? else {
                     return None;
@@ -273,39 +280,7 @@ impl Hypothesis {
                 }
                 case.validate().ok()?;
             }
-            Self::Exchanged => {
-                let transfer = deviation.transfer?;
-                let mut places =
-                    (deviation.rejection.item..observation.items.len()).filter(|place| {
-                        matches!(observation.items[*place].item,
-                            Item::Word { transfer: of, .. } if of == transfer)
-                    });
-                let (one, other) = (places.next()?, places.next()?);
-                let (first, second) = (observation.items[one].item, observation.items[other].item);
-                if first == second {
-                    return None;
-                }
-                observation.items[one].item = second;
-                observation.items[other].item = first;
-            }
-            Self::BytesExchanged => {
-                let mut changed = 0;
-                for seen in &mut observation.items {
-                    if let Item::Word { value, .. } = &mut seen.item {
-                        let before = *value;
-                        *value = match case.profile.word_bits {
-                            16 => u64::from((*value as u16).swap_bytes()),
-                            32 => u64::from((*value as u32).swap_bytes()),
-                            _ => return None,
-                        };
-                        changed += usize::from(*value != before);
-                    }
-                }
-                // One word that looks exchanged is chance.
-                if changed < 3 {
-                    return None;
-                }
-            }
+            Self::Exchanged => observation = exchanged(&observation, deviation)?,
             Self::Earlier { bits } => {
                 let by_ns = u64::from(*bits) * u64::from(case.profile.channel_bit_ns);
                 let index = index_of(&case, deviation, event)?;
@@ -327,6 +302,26 @@ impl Hypothesis {
         }
         Some((case, observation))
     }
+}
+
+/// The observation with the wrong word and the transfer's next one exchanged.
+pub(crate) fn exchanged(observation: &Observation, deviation: &Deviation) -> Option<Observation> {
+    if deviation.rejection.mismatch != Mismatch::WordValue {
+        return None;
+    }
+    let transfer = deviation.transfer?;
+    let mut places = (deviation.rejection.item..observation.items.len()).filter(|place| {
+        matches!(observation.items[*place].item, Item::Word { transfer: of, .. } if of == transfer)
+    });
+    let (one, other) = (places.next()?, places.next()?);
+    let (first, second) = (observation.items[one].item, observation.items[other].item);
+    if first == second {
+        return None;
+    }
+    let mut exchanged = observation.clone();
+    exchanged.items[one].item = second;
+    exchanged.items[other].item = first;
+    Some(exchanged)
 }
 
 /// The index of the request that a deviation concerns.

@@ -163,6 +163,7 @@ impl State {
         if !accepted {
             return;
         }
+        self.hurry_changes_of_the_request();
         self.free_to_ns = self.free_to_ns.max(request.to_ns);
         self.done_since_ns = None;
         if ctx.profile.error_flag == ErrorFlag::PerTransfer {
@@ -188,7 +189,8 @@ impl State {
         self.transfer = Some(Transfer {
             id: request.transfer,
             words,
-            entered: 0,
+            // Nothing waits there but what a reset is supposed to have kept.
+            entered: self.fifo.len() as u32,
             taken: 0,
             phase: Phase::WaitMatch,
             realigned: false,

@@ -4,12 +4,13 @@
 use super::merge::Merger;
 use super::rejection::{Mismatch, Rejection};
 use super::state::{Context, Entry, Outlook, Request, Signal, State};
+use super::supposition::Supposition;
 use super::worlds::{Laid, Worlds};
 use super::writing::Written;
 use crate::drive::Drives;
 use crate::reach::{Point, Reach};
 use crate::recorded::Recorded;
-use crate::tape::{Phases, Tape};
+use crate::tape::Tape;
 use trackproof_contract::{
     Action, Capabilities, Capability, Case, Event, Item, Observation, Status, YesNo, words_to_send,
 };
@@ -51,22 +52,6 @@ pub enum Acceptance {
     TooManyStates,
     /// The text leaves open what happens in this case, for this reason.
     Open(&'static str),
-}
-
-/// A departure from the text that the judge supposes, to see whether it explains what it saw.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub enum Supposition {
-    /// None: what is right.
-    #[default]
-    None,
-    /// The comparator looks at some bit phases only.
-    Phases(Phases),
-    /// The comparator counts while hardware sync is off.
-    AlwaysOn,
-    /// A changed setting may take effect as late as this many channel bits after its operation.
-    LateChange(u32),
-    /// Whatever the host saw is right: only the media after the run are compared.
-    MediaAlone,
 }
 
 /// The acceptor; keep one and use it for every case, so that its memory is reused.
@@ -164,14 +149,9 @@ impl Acceptor {
     ) -> (Acceptance, bool) {
         *tally = Tally::default();
         self.worlds.lay(case, events);
-        let change_window_bits = match self.supposition {
-            Supposition::Phases(phases) => {
-                self.worlds.suppose_phases(Some(phases));
-                None
-            }
-            Supposition::LateChange(bits) => Some(u64::from(bits)),
-            Supposition::None | Supposition::AlwaysOn | Supposition::MediaAlone => None,
-        };
+        if let Supposition::Blind(blind) = self.supposition {
+            self.worlds.suppose_blind(blind);
+        }
         self.list_requests(case, events);
         self.sent.clear();
         self.others.clear();
@@ -206,10 +186,7 @@ impl Acceptor {
             gave_up: false,
         };
         walk.ctx.media = &observation.media;
-        walk.ctx.always_on = self.supposition == Supposition::AlwaysOn;
-        if let Some(bits) = change_window_bits {
-            walk.ctx.change_window_bits = bits;
-        }
+        walk.ctx.supposed = self.supposition;
         let result = walk.all();
         let gave_up = walk.gave_up;
         let (words, unique, slack) = (walk.words, walk.unique_words, walk.slack);
@@ -527,7 +504,9 @@ impl Walk<'_> {
                     Item::Byte { value, fresh } => Some((value, fresh)),
                     _ => None,
                 });
-                let Some(seen) = seen else { return Ok(()) };
+                let Some(seen) = seen.filter(|_| self.ctx.supposed.compares_bytes()) else {
+                    return Ok(());
+                };
                 self.narrow(at_ns, item, |state, ctx, out| state.poll_byte(ctx, seen, at_ns, out))?;
             }
             Action::PollStatus => {

@@ -136,7 +136,7 @@ impl State {
 
         // Sync.
         tell_setting(*setting, numbers);
-        numbers.push(if setting.on { ahead(*quiet) } else { *quiet as u64 });
+        numbers.push(if ctx.compares(*setting) { ahead(*quiet) } else { *quiet as u64 });
         numbers.push(changes.len() as u64);
         for change in changes.iter() {
             numbers.push(change.at as u64);

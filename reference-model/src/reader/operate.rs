@@ -4,6 +4,7 @@
 //! for each bit of the span; those that nothing tells apart are one state again a moment later.
 
 use super::state::{Change, Changed, Context, Phase, Setting, Signal, State};
+use super::supposition::Kept;
 use super::writing::WriteContext;
 use crate::reach::Point;
 use trackproof_contract::{Action, Event, SyncOffWaiting, SyncOnLive, SyncWrite, YesNo};
@@ -16,17 +17,28 @@ impl State {
     pub(super) fn operate(self, ctx: &mut Context<'_>, event: &Event, out: &mut Vec<Self>) {
         match event.action {
             Action::SyncWord(word) => {
-                self.change(ctx, Changed::Word { word, mask: !0 }, event.at_ns, out);
+                self.change_in_time(ctx, Changed::Word { word, mask: !0 }, event.at_ns, out);
             }
-            Action::HardwareSync(on) => self.change(ctx, Changed::On(on), event.at_ns, out),
+            Action::HardwareSync(on) => {
+                self.change_in_time(ctx, Changed::On(on), event.at_ns, out);
+            }
             _ => out.push(self),
+        }
+    }
+
+    /// Takes a change of the setting, with what becomes of one before it.
+    fn change_in_time(self, ctx: &mut Context<'_>, what: Changed, at_ns: u64, out: &mut Vec<Self>) {
+        if !self.overtakes(ctx, what) {
+            return self.change(ctx, what, at_ns, out);
+        }
+        for state in self.overtaken(what) {
+            state.change(ctx, what, at_ns, out);
         }
     }
 
     /// Splits the state over the moments at which a change of the setting takes effect.
     fn change(self, ctx: &mut Context<'_>, what: Changed, at_ns: u64, out: &mut Vec<Self>) {
-        let first = ctx.tape.position(at_ns);
-        let last = ctx.tape.position(at_ns + ctx.change_window_bits * ctx.bit_ns).max(first);
+        let (first, last) = self.effect_span(ctx, what, at_ns);
         if self.changes.len() + 2 > MAX_CHANGES {
             ctx.overflow = true;
             return;
@@ -46,7 +58,7 @@ impl State {
                 }
             }
             _ => {
-                let splits = self.moment_matters(ctx, what, (first, last), at_ns);
+                let splits = first < last && self.moment_matters(ctx, what, (first, last), at_ns);
                 for at in first..if splits { last } else { first } {
                     let mut state = self.clone();
                     state.queue(Change { at, what });
@@ -164,14 +176,25 @@ impl State {
         self.answered = ctx.made;
         self.abort_write(ctx, at_ns, at_ns);
         self.context = WriteContext::default();
+        let fifo = std::mem::take(&mut self.fifo);
         self.end_transfer();
+        if ctx.supposed.keeps(Kept::Fifo) {
+            self.fifo = fifo;
+        }
         self.done_since_ns = None;
         self.free_to_ns = self.free_to_ns.max(at_ns);
         for due in self.dues.iter_mut() {
             due.owed = false;
         }
         self.base = self.pos;
+        let before = self.setting;
         self.setting = Setting { on: false, word: ctx.profile.default_sync_word() };
+        if ctx.supposed.keeps(Kept::Word) {
+            self.setting.word = before.word;
+        }
+        if ctx.supposed.keeps(Kept::Switch) {
+            self.setting.on = before.on;
+        }
         self.before = None;
         self.changes.clear();
         self.quiet = 0;

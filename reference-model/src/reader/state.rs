@@ -4,6 +4,7 @@
 //! shifted in. A state holds nothing that follows from other fields.
 
 use super::short_list::ShortList;
+use super::supposition::Supposition;
 use super::worlds::Worlds;
 use super::writing::{WriteContext, Writing, Written, cells};
 use crate::reach::Reach;
@@ -330,8 +331,8 @@ pub(super) struct Context<'a> {
     pub(super) bit_ns: u64,
     /// Channel bits after an operation by which a changed setting is in effect.
     pub(super) change_window_bits: u64,
-    /// Whether the comparator counts while hardware sync is off.
-    pub(super) always_on: bool,
+    /// A departure from the text.
+    pub(super) supposed: Supposition,
     /// The media after the run, the case's tracks in their order; none if they cannot be seen.
     pub(super) media: &'a [Track],
     /// The words of the writes requested so far, each with its transfer's number.
@@ -380,7 +381,7 @@ impl<'a> Context<'a> {
             byte_bits: usize::from(case.profile.byte_bits()),
             bit_ns: u64::from(case.profile.channel_bit_ns),
             change_window_bits: CHANGE_WINDOW_BITS,
-            always_on: false,
+            supposed: Supposition::None,
             media: &[],
             sent,
             protected: false,
@@ -421,8 +422,8 @@ impl<'a> Context<'a> {
     }
 
     /// Whether matches are made under a setting.
-    pub(super) const fn compares(&self, setting: Setting) -> bool {
-        setting.on || self.always_on
+    pub(super) fn compares(&self, setting: Setting) -> bool {
+        setting.on || self.supposed == Supposition::AlwaysOn
     }
 
     /// Whether a match would show in the flag under a setting.

@@ -4,6 +4,8 @@
 //! the text leaves two ways open, the state takes one and puts the other aside.
 
 use super::state::{Change, Changed, Context, Due, Entry, Phase, Signal, State, Transfer};
+use super::supposition::Occasion;
+use super::writing::{WritePhase, Writing};
 use crate::reach::Point;
 use crate::tape::Chance;
 use trackproof_contract::{
@@ -62,6 +64,11 @@ impl State {
                 _ => {}
             }
         }
+        if ctx.supposed.slips_at_index()
+            && let Some((mark, _)) = ctx.tape.next_index(self.pos, next)
+        {
+            next = mark;
+        }
         if let Some(at) = self.writing.as_ref().and_then(|writing| writing.next_stop(ctx, self.pos))
         {
             next = next.min(at.max(self.pos + 1));
@@ -103,13 +110,20 @@ impl State {
         self.write_now(ctx, to, at_ns);
     }
 
-    /// What a write does at the position: like an index, after the operations of that moment.
+    /// What a write does at the position: like an index, after the operations of that moment. But
+    /// the end of a complete one belongs to its last bit.
     fn write_now(&mut self, ctx: &mut Context<'_>, to: usize, at_ns: u64) {
         let passed = to > self.pos || at_ns > ctx.tape.end_ns(self.pos);
-        if !passed || !self.writing.as_ref().is_some_and(|writing| writing.acts_at(ctx, self.pos)) {
+        let due = |writing: &Writing| {
+            (passed || matches!(writing.phase, WritePhase::Ending(..)))
+                && writing.acts_at(ctx, self.pos)
+        };
+        if !self.writing.as_deref().is_some_and(due) {
             return;
         }
-        self.accept_at_moment(ctx);
+        if passed {
+            self.accept_at_moment(ctx);
+        }
         loop {
             let (acted, other) = self.write_here(ctx);
             let over = !acted && other.is_none();
@@ -130,7 +144,10 @@ impl State {
             Changed::On(on) => {
                 self.setting.on = on;
                 if on && !old.on {
-                    self.quiet = if self.quiet == 0 { 0 } else { self.pos + self.quiet };
+                    // Bits do not count among the refractory ones while nothing is compared.
+                    if self.quiet > 0 && !ctx.compares(old) {
+                        self.quiet += self.pos;
+                    }
                     let next_transfer = ctx.profile.sync_on_live == SyncOnLive::NextTransfer;
                     if let Some(transfer) = self.transfer.as_mut()
                         && transfer.phase == Phase::Running
@@ -139,7 +156,9 @@ impl State {
                         transfer.frozen |= next_transfer;
                     }
                 } else if !on && old.on {
-                    self.quiet = self.quiet.saturating_sub(self.pos);
+                    if !ctx.compares(self.setting) {
+                        self.quiet = self.quiet.saturating_sub(self.pos);
+                    }
                     if self.transfer.is_some_and(|t| t.phase == Phase::WaitMatch) {
                         ctx.reach.hit(Point::SyncOffWaiting);
                         if ctx.profile.sync_off_waiting == SyncOffWaiting::Start {
@@ -175,6 +194,7 @@ impl State {
 
     /// One bit of interest has been shifted in: a match, a word boundary, or neither.
     fn shift_in(&mut self, ctx: &mut Context<'_>, found: Option<Chance>) -> Option<Self> {
+        self.slip_at_index(ctx);
         if self.finish == self.pos {
             self.finish = 0;
             if self.running() {
@@ -203,6 +223,7 @@ impl State {
             return if with_boundary { self.boundary(ctx) } else { None };
         }
         self.quiet = self.pos + usize::from(ctx.profile.refractory);
+        self.hurry_changes_of_the_word(ctx);
         let since = (self.pos - self.base) % ctx.word_bits;
         // A match that moves the boundaries ends what a later read could join.
         if since != 0 {
@@ -210,6 +231,7 @@ impl State {
         }
         let Some(transfer) = self.transfer else {
             self.zero_counter(ctx);
+            self.slip(ctx, Occasion::Match);
             self.match_for_write(ctx);
             return None;
         };
@@ -223,15 +245,19 @@ impl State {
             }
             Phase::Running if since == 0 => {
                 ctx.reach.hit(Point::AlignedMatch);
-                let other = match ctx.profile.aligned_match {
-                    AlignedMatch::Word if with_boundary => self.boundary(ctx),
-                    _ => None,
-                };
+                let is_word = ctx.profile.aligned_match == AlignedMatch::Word
+                    && with_boundary
+                    && self.completes_here(ctx);
                 self.zero_counter(ctx);
-                other.map(|mut other| {
-                    other.zero_counter(ctx);
-                    other
-                })
+                self.slip(ctx, Occasion::Match);
+                if !is_word {
+                    return None;
+                }
+                let mut other = self.complete(ctx, Entry { end: self.pos, bits: ctx.word_bits });
+                for state in std::iter::once(self).chain(&mut other) {
+                    state.complete_again(ctx);
+                }
+                other
             }
             Phase::Running => self.misaligned_match(ctx, transfer, since),
             Phase::WaitMatch => {
@@ -240,6 +266,7 @@ impl State {
                     ctx.reach.hit(Point::MatchAcrossIndex);
                 }
                 self.zero_counter(ctx);
+                self.slip(ctx, Occasion::Start);
                 self.set_phase(Phase::Running);
                 match ctx.profile.start_match {
                     StartMatch::Deliver => {
@@ -250,6 +277,7 @@ impl State {
             }
             Phase::WaitIndex(_) => {
                 self.zero_counter(ctx);
+                self.slip(ctx, Occasion::Match);
                 None
             }
         }
@@ -290,6 +318,7 @@ impl State {
             }
         }
         self.zero_counter(ctx);
+        self.slip(ctx, Occasion::Realign);
         match ctx.profile.misaligned_match {
             MisalignedMatch::RealignDeliver => {
                 self.complete(ctx, Entry { end: self.pos, bits: ctx.word_bits })
@@ -329,16 +358,21 @@ impl State {
 
     /// A word completes at the position if it is a boundary and a read runs.
     fn boundary(&mut self, ctx: &mut Context<'_>) -> Option<Self> {
-        let on_boundary =
-            self.pos > self.base && (self.pos - self.base).is_multiple_of(ctx.word_bits);
-        if !on_boundary || self.pos <= self.void_to || !self.running() {
+        if !self.completes_here(ctx) {
             return None;
         }
         self.complete(ctx, Entry { end: self.pos, bits: ctx.word_bits })
     }
 
+    /// Whether a word completes at the position.
+    fn completes_here(&self, ctx: &Context<'_>) -> bool {
+        let on_boundary =
+            self.pos > self.base && (self.pos - self.base).is_multiple_of(ctx.word_bits);
+        on_boundary && self.pos > self.void_to && self.running()
+    }
+
     /// A word of the running read completes (2.1).
-    fn complete(&mut self, ctx: &mut Context<'_>, entry: Entry) -> Option<Self> {
+    pub(super) fn complete(&mut self, ctx: &mut Context<'_>, entry: Entry) -> Option<Self> {
         let mut transfer = self.transfer?;
         if transfer.stopped || transfer.entered >= transfer.words {
             return None;
@@ -366,6 +400,7 @@ impl State {
                 self.fifo.remove(0);
                 self.fifo.push(entry);
             }
+            self.slip(ctx, Occasion::Overrun);
         } else {
             self.take_in(ctx, entry);
         }
@@ -378,13 +413,15 @@ impl State {
         ctx.reach.hit(Point::FifoFilled(self.fifo.len().min(255) as u8));
         let Some(transfer) = self.transfer.as_mut() else { return };
         transfer.entered += 1;
-        if transfer.entered == transfer.words {
+        let number = transfer.entered;
+        if number == transfer.words {
             self.join = entry.end;
             if ctx.profile.read_done == ReadDone::LastCompleted {
                 let end_ns = ctx.tape.end_ns(entry.end);
                 self.owe_done(ctx, end_ns, end_ns);
             }
         }
+        self.slip_behind_word(ctx, number);
     }
 
     /// A word from before the transfer is the first that it delivers (`latch_words`).

@@ -1,0 +1,54 @@
+//! Cases in which the host takes the words that a byte, a signal or a status bit only hints at.
+
+use trackproof_contract::{Case, HostService, Operation, Start};
+
+/// Words that a read takes that was not there.
+const WORDS: u32 = 2;
+
+/// Cases close to one that deviates at an operation: every read is served at once, reads for no
+/// words are for one, all of them or the last, and where the host looked at a byte or the status
+/// it may read words instead.
+pub(super) fn with_words(case: &Case, deviating: usize) -> Vec<Case> {
+    let is_empty = |operation: &Operation| matches!(operation, Operation::Read { words: 0, .. });
+    let upto = &case.program[..case.program.len().min(deviating + 1)];
+    let last_empty = upto.iter().rposition(is_empty);
+    let mut cases = vec![served(case, deviating, &|_| true)];
+    if last_empty.is_some() {
+        cases.push(served(case, deviating, &|at| Some(at) == last_empty));
+    }
+    if matches!(upto.last(), Some(Operation::PollByte | Operation::PollStatus)) {
+        let mut instead = cases[0].clone();
+        let service = prompt(case);
+        instead.program[deviating] = Operation::Read { words: WORDS, start: Start::Now, service };
+        cases.push(instead);
+    }
+    cases.retain(|case| case.validate().is_ok());
+    cases
+}
+
+/// The case up to the deviating operation and a while more, every read served at once; those that
+/// `filled` names, by their place in the program, are for a word at least.
+fn served(case: &Case, deviating: usize, filled: &dyn Fn(usize) -> bool) -> Case {
+    let bit_ns = u64::from(case.profile.channel_bit_ns);
+    let word_ns = u64::from(case.profile.word_bits) * bit_ns;
+    let turn_ns = case.bench.drives.iter().map(|drive| u64::from(drive.turn_bits) * bit_ns).max();
+    let prompt = prompt(case);
+    let mut served = case.clone();
+    served.program.truncate(deviating + 1);
+    let mut asked = 0;
+    for (at, operation) in served.program.iter_mut().enumerate() {
+        if let Operation::Read { words, service, .. } = operation {
+            *words = (*words).max(u32::from(filled(at)));
+            asked += u64::from(*words);
+            service.clone_from(&prompt);
+        }
+    }
+    let rest_ns = (2 * turn_ns.unwrap_or(0)).clamp(8 * word_ns, 64 * word_ns);
+    served.program.push(Operation::Wait { ns: rest_ns + asked.min(64) * word_ns });
+    served
+}
+
+fn prompt(case: &Case) -> HostService {
+    let bit_ns = u64::from(case.profile.channel_bit_ns);
+    HostService { first_ns: 0, interval_ns: bit_ns, stalls: Vec::new() }
+}
