@@ -121,9 +121,7 @@ impl State {
         if !self.writing.as_deref().is_some_and(due) {
             return;
         }
-        if passed {
-            self.accept_at_moment(ctx);
-        }
+        self.accept_at_moment(ctx);
         loop {
             let (acted, other) = self.write_here(ctx);
             let over = !acted && other.is_none();
