@@ -30,7 +30,7 @@ pub use choices::{ByteChoices, Choices, SeededChoices};
 use frame::{Frame, Scope};
 use program::{Head, Script};
 use spare::Spare;
-use trackproof_contract::{Bench, Capabilities, Case, Profile};
+use trackproof_contract::{Bench, Capabilities, Case, ChannelBits, Medium, Profile, Track};
 use xxhash_rust::xxh3::xxh3_64;
 
 /// The seed of one case of a run: the same on every machine, whichever cases were made before.
@@ -45,6 +45,23 @@ pub fn case_seed(run_seed: u64, index: u64) -> u64 {
     both[..8].copy_from_slice(&run_seed.to_le_bytes());
     both[8..].copy_from_slice(&index.to_le_bytes());
     xxh3_64(&both)
+}
+
+/// The stream of channel bits of one turn of a track, if it is backed by an image: what its drive
+/// makes of the sectors.
+pub(crate) fn image_turn(track: &Track, turn_bits: usize) -> Option<ChannelBits> {
+    let Medium::Image { layout, sectors } = &track.medium else { return None };
+    let turn = image::Turn {
+        layout: *layout,
+        cylinder: track.cylinder,
+        side: track.side,
+        sectors,
+        flaw: image::Flaw::None,
+        bits: turn_bits,
+    };
+    let mut bits = ChannelBits::new();
+    turn.lay_out(&mut bits);
+    Some(bits)
 }
 
 /// Makes cases for one profile, and keeps the memory of those that it may overwrite.

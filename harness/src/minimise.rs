@@ -13,12 +13,15 @@ mod numbers;
 mod operations;
 mod order;
 mod reliefs;
+mod requests;
 mod slot;
 mod sync_words;
 mod templates;
 mod times;
 mod tracks;
 mod words;
+mod write_templates;
+mod writes;
 
 #[cfg(test)]
 mod tests;
@@ -85,10 +88,14 @@ const REDUCTIONS: &[Reduction] = &[
     media::plainer,
     drives::shorter_ways,
     times::folded_access,
+    media::smaller_images,
+    writes::no_copies,
+    writes::fewer_given,
     words::fewer,
     numbers::fewer_stalls,
     numbers::smaller,
     operations::simpler,
+    writes::plainer_words,
     drives::exchanged,
     drives::lower_places,
     operations::moved,
@@ -96,7 +103,11 @@ const REDUCTIONS: &[Reduction] = &[
     times::moved_time,
     times::spread_time,
     contents::rich_instead,
+    writes::sooner,
+    writes::words_for_tracks,
     templates::all,
+    write_templates::all,
+    write_templates::reads_instead,
     tracks::bare_turns,
     numbers::moved_values,
     numbers::other_lines,
@@ -234,9 +245,10 @@ fn fingerprint(case: &Case) -> u64 {
     hasher.digest()
 }
 
-/// A changed copy.
+/// A changed copy. Writes go on copying the reads that they copied.
 fn edited(case: &Case, edit: impl FnOnce(&mut Case)) -> Case {
     let mut copy = case.clone();
     edit(&mut copy);
+    requests::keep_copies(case, &mut copy);
     copy
 }

@@ -77,7 +77,7 @@ const fn row(key: &'static str, value: &'static str, told: Told) -> Row {
     Row { key, value, along_with: &[], beside: &[], told }
 }
 
-const WRITING: &str = "it speaks of writing only";
+const VERBATIM: &str = "it speaks of clock bits, and of channel words none are made";
 const WIDER: &str = "it only permits what the implementation need not do";
 const WITHIN: &str = "it only promises what the default permits";
 
@@ -127,15 +127,15 @@ const TABLE: &[Row] = &[
     row("fifo_words", "8", By("transfer.stall")),
     row("overrun", "lose-old", By("transfer.stall")),
     row("overrun", "stop", By("transfer.stall")),
-    row("underrun", "repeat", Not(WRITING)),
-    row("underrun", "close-gate", Not(WRITING)),
-    row("underrun", "hold", Not(WRITING)),
+    row("underrun", "repeat", By("transfer.stall")),
+    row("underrun", "close-gate", By("transfer.stall")),
+    row("underrun", "hold", By("transfer.stall")),
     row("error_flag", "none", By("transfer.stall")),
     row("error_flag", "per-transfer", By("transfer.stall")),
     row("service", "slots(64000,2)", ByHost("when the bus is given is not the controller's")),
     row("read_done", "last-completed", By("transfer.done")),
-    row("write_done", "last-fetched", Not(WRITING)),
-    row("write_done", "last-bit", Not(WRITING)),
+    row("write_done", "last-fetched", By("transfer.done")),
+    row("write_done", "last-bit", Not(WITHIN)),
     row("done_latency", "0", Not(WITHIN)),
     row("done_latency", "50", Not(WIDER)),
     row("start_busy", "replace", By("transfer.rearm")),
@@ -145,12 +145,27 @@ const TABLE: &[Row] = &[
     row("max_words", "20", By("transfer.done")).beside(&[("zero_words", "maximum")]),
     row("read_join", "yes", Not("a counter that runs free joins reads by itself")),
     row("read_join", "yes", By("transfer.split")).beside(&[("counter", "zeroed-at-start")]),
-    row("write_join", "yes", Not(WRITING)),
-    row("abort_to_gate", "0", Not(WRITING)),
+    row("write_join", "yes", Not(VERBATIM)),
+    row("abort_to_gate", "0", Not(WITHIN)),
     row("reset_clears_register", "yes", By("reset.clean")),
     row("no_drive_read", "ones", By("select.answer")),
     row("no_drive_read", "noise", By("raw.contiguous")),
     row("no_drive_read", "nothing", By("select.answer")),
+    row("write_unit", "data-bytes", By("write.verbatim")),
+    row("first_context", "1", Not(VERBATIM)),
+    row("first_context", "last", Not(VERBATIM)),
+    row("gate_lead", "8", By("write.start")),
+    row("match_to_write", "16", By("write.start")),
+    row("match_jitter", "0", Not(WITHIN)),
+    row("match_jitter", "4", Not(WIDER)),
+    row("index_edge", "trailing", By("write.start")),
+    row("lost_tail", "8", By("write.words")),
+    row("tail_pulse", "yes", By("write.start")),
+    row("gate_off_min", "1", Not(WITHIN)),
+    row("gate_off_max", "0", Not(WITHIN)),
+    row("gate_off_max", "9", Not(WIDER)),
+    row("splice_guard", "0,0,0,0", Not(WITHIN)),
+    row("checks_protect", "yes", By("transfer.done")),
 ];
 
 /// Rows that must be told at the least.

@@ -9,7 +9,6 @@ use super::slot::{Slot, slots, times, units};
 use super::times::folded_access;
 use super::tracks::{cut, rotated};
 use super::{Search, drives, edited};
-use trackproof_contract::Operation;
 
 /// Most times of which all pairs are lowered together.
 const MOST_TIMES: usize = 24;
@@ -57,9 +56,8 @@ fn operations(search: &mut Search<'_, '_>) {
 
 /// Stalls in chunks that halve.
 fn stalls(search: &mut Search<'_, '_>) {
-    let count = |search: &Search<'_, '_>, i: usize| match &search.best.program[i] {
-        Operation::Read { service, .. } => service.stalls.len(),
-        _ => 0,
+    let count = |search: &Search<'_, '_>, i: usize| {
+        search.best.program[i].service().map_or(0, |service| service.stalls.len())
     };
     for i in 0..search.best.program.len() {
         let mut size = count(search, i);
@@ -68,7 +66,7 @@ fn stalls(search: &mut Search<'_, '_>) {
             while at < count(search, i) {
                 let to = (at + size).min(count(search, i));
                 let candidate = edited(&search.best, |case| {
-                    if let Operation::Read { service, .. } = &mut case.program[i] {
+                    if let Some(service) = case.program[i].service_mut() {
                         service.stalls.drain(at..to);
                     }
                 });

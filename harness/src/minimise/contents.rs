@@ -5,7 +5,7 @@
 
 use super::reliefs::roomy;
 use super::tracks::{drives, map_drive};
-use super::{Reductions, edited, sync_words};
+use super::{Reductions, edited, requests, sync_words};
 use trackproof_contract::{Case, ChannelBits, Medium, Operation, Start, Track};
 
 /// Longest content of which every value is tried.
@@ -66,8 +66,14 @@ pub(super) fn rich(case: &Case) -> Vec<ChannelBits> {
     contents
 }
 
-/// Puts `bits` on every track of a drive; a drive without a track gets one under its head.
+/// Puts `bits` on every track of a drive, in place of an image too; a drive without a track gets
+/// one under its head.
 pub(super) fn put(case: &mut Case, drive: usize, bits: &ChannelBits) {
+    for track in case.tracks.iter_mut().filter(|track| usize::from(track.drive) == drive) {
+        if track.medium.layout().is_some() {
+            track.medium = Medium::image_bits(ChannelBits::new());
+        }
+    }
     if !case.tracks.iter().any(|track| usize::from(track.drive) == drive) {
         let cylinder = case.bench.drives[drive].cylinder;
         let medium = Medium::image_bits(ChannelBits::new());
@@ -82,8 +88,7 @@ pub(super) fn on_rich(case: &Case) -> Vec<Case> {
     let width = usize::from(case.profile.register_bits);
     let mut contents = rich(case);
     contents.extend(canonical(case, width + 1).into_iter().take(width + 2));
-    let at_index =
-        |operation: &Operation| matches!(operation, Operation::Read { start: Start::Index, .. });
+    let at_index = |operation: &Operation| requests::start(operation) == Some(Start::Index);
     let starts = if case.program.iter().any(at_index) { 2 } else { 1 };
     for drive in 0..case.bench.drives.len() {
         for start in 0..starts {

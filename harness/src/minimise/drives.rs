@@ -72,7 +72,8 @@ fn renumbered(case: &Case, to: impl Fn(usize) -> Option<usize>) -> Case {
             let turn = case.bench.drives[target].turn_bits as usize;
             let place = (track.drive, track.cylinder, track.side);
             let taken = tracks.iter().any(|t| (t.drive, t.cylinder, t.side) == place);
-            if !taken && track.medium.track().len() == turn {
+            let fits = track.medium.layout().is_some() || track.medium.track().len() == turn;
+            if !taken && fits {
                 tracks.push(track);
             }
         }

@@ -3,7 +3,7 @@
 use super::reliefs::roomy;
 use super::slot::{Slot, slots, units};
 use super::{Reductions, edited};
-use trackproof_contract::{Case, Operation};
+use trackproof_contract::Case;
 
 /// Whole channel bits and whole words of a time that are tried from the bottom up.
 const STEPS_FROM_BOTTOM: u64 = 48;
@@ -60,14 +60,12 @@ fn times_below(case: &Case, ns: u64) -> Vec<u64> {
 
 /// Stalls taken out, one at a time.
 pub(super) fn fewer_stalls(case: &Case) -> Reductions<'_> {
-    let reads = case.program.iter().enumerate().filter_map(|(i, operation)| match operation {
-        Operation::Read { service, .. } => Some((i, service.stalls.len())),
-        _ => None,
-    });
-    Box::new(reads.flat_map(move |(i, stalls)| {
+    let requests = case.program.iter().enumerate();
+    let requests = requests.filter_map(|(i, one)| Some((i, one.service()?.stalls.len())));
+    Box::new(requests.flat_map(move |(i, stalls)| {
         (0..stalls).rev().map(move |s| {
             edited(case, |case| {
-                if let Operation::Read { service, .. } = &mut case.program[i] {
+                if let Some(service) = case.program[i].service_mut() {
                     service.stalls.remove(s);
                 }
             })

@@ -2,6 +2,7 @@
 
 use super::order::weight;
 use super::reliefs::{after_less_time, roomy, round_values, served, started_otherwise, wordier};
+use super::requests::{start, start_mut, words};
 use super::slot::{slots, units};
 use super::tracks::unrolled;
 use super::{Reductions, edited};
@@ -115,13 +116,25 @@ pub(super) fn simpler(case: &Case) -> Reductions<'_> {
         let wait = Operation::Wait { ns: case.duration_ns(here) };
         let mut instead = vec![wait];
         instead.extend(palette.iter().filter(|other| weight(other) < weight(here)).cloned());
-        if let Operation::Read { words, start, service } = here {
-            let others = [Start::Now, Start::Index].into_iter().filter(|other| other != start);
-            instead.extend(others.map(|start| Operation::Read {
-                words: *words,
-                start,
-                service: service.clone(),
+        if let (Some(now), Some(service)) = (start(here), here.service()) {
+            let words = words(here, case.profile.word_bits) as u32;
+            let others = [Start::Now, Start::Index].into_iter().filter(move |other| *other != now);
+            instead.extend(others.map(|start| {
+                let mut other = here.clone();
+                if let Some(old) = start_mut(&mut other) {
+                    *old = start;
+                }
+                other
             }));
+            if matches!(here, Operation::Write { .. }) {
+                instead.extend(
+                    [Start::Now, Start::Index, Start::Match].map(|start| Operation::Read {
+                        words,
+                        start,
+                        service: service.clone(),
+                    }),
+                );
+            }
         }
         instead.into_iter().flat_map(move |operation| {
             let plain = edited(case, |case| case.program[i] = operation);

@@ -4,14 +4,17 @@
 //! down in it, so the minimiser ends, and where it ends does not depend on how it came there any
 //! more than the fault does.
 
+use super::requests;
 use std::cmp::Ordering;
 use trackproof_contract::{
-    Case, ChangeClear, ChannelBits, ChannelKind, Direction, KEYS, Medium, Operation, Start,
+    Case, ChangeClear, ChannelBits, ChannelKind, Direction, KEYS, Medium, Operation, SectorLayout,
+    Start, Track, WriteSource,
 };
 
 /// A case's rank: the smaller, the simpler.
 ///
-/// In this order: fewer operations (an access time is one), drives, tracks, words asked for, channel bits on the tracks;
+/// In this order: fewer operations (an access time is one), drives, tracks, words asked for
+/// or given, channel bits on the tracks;
 /// simpler kinds of operations; operations in canonical order; smaller values, those of the bench
 /// first and times last; fewer ones on the tracks; contents that begin with more zeros. A time of
 /// whole channel bits is smaller than every other time.
@@ -58,16 +61,21 @@ impl Eq for Simplicity<'_> {}
 /// Operations, drives, tracks, words, channel bits. An access time counts as an operation: it is
 /// a wait in each of them.
 fn sizes(case: &Case) -> [u64; 5] {
-    let words = |operation: &Operation| match operation {
-        Operation::Read { words, .. } => u64::from(*words),
-        _ => 0,
+    let words = |operation: &Operation| requests::words(operation, case.profile.word_bits);
+    // Of an image's track the whole turn: its data alone would look shorter than their stream.
+    let channel_bits = |track: &Track| match &track.medium {
+        Medium::ChannelBits { track, .. } => track.len() as u64,
+        _ => {
+            let drive = case.bench.drives.get(usize::from(track.drive));
+            drive.map_or(0, |drive| u64::from(drive.turn_bits))
+        }
     };
     [
         case.program.len() as u64 + u64::from(case.bench.access_ns > 0),
         case.bench.drives.len() as u64,
         case.tracks.len() as u64,
         case.program.iter().map(words).sum(),
-        case.tracks.iter().map(|track| track.medium.track().len() as u64).sum(),
+        case.tracks.iter().map(channel_bits).sum(),
     ]
 }
 
@@ -103,6 +111,7 @@ pub(super) const fn weight(operation: &Operation) -> u8 {
         Operation::Read { start: Start::Now, .. } => 14,
         Operation::Read { start: Start::Index, .. } => 15,
         Operation::Read { start: Start::Match, .. } => 16,
+        Operation::Write { start, source, .. } => 17 + 3 * rank(*start) + told(source),
         _ => u8::MAX,
     }
 }
@@ -123,12 +132,57 @@ const fn sequence(operation: &Operation) -> u8 {
         Operation::Read { start: Start::Now, .. } => 9,
         Operation::Read { start: Start::Index, .. } => 10,
         Operation::Read { start: Start::Match, .. } => 11,
-        Operation::Abort => 12,
-        Operation::Reset => 13,
-        Operation::PollStatus => 14,
-        Operation::PollByte => 15,
-        Operation::Wait { .. } => 16,
+        Operation::Write { start, source, .. } => 12 + 3 * rank(*start) + told(source),
+        Operation::Abort => 21,
+        Operation::Reset => 22,
+        Operation::PollStatus => 23,
+        Operation::PollByte => 24,
+        Operation::Wait { .. } => 25,
         _ => u8::MAX,
+    }
+}
+
+/// How much a start takes to be understood.
+const fn rank(start: Start) -> u8 {
+    match start {
+        Start::Now => 0,
+        Start::Index => 1,
+        Start::Match => 2,
+    }
+}
+
+/// How much there is to know of where written words come from.
+const fn told(source: &WriteSource) -> u8 {
+    match source {
+        WriteSource::Words(_) => 0,
+        WriteSource::Copy { align: None, .. } => 1,
+        WriteSource::Copy { align: Some(_), .. } => 2,
+    }
+}
+
+/// A medium's kind and the numbers of its layout.
+fn layout(medium: &Medium) -> [u64; 7] {
+    match medium {
+        Medium::ChannelBits { kind: ChannelKind::Image, .. } => [0; 7],
+        Medium::ChannelBits { kind: ChannelKind::Real, .. } => [1, 0, 0, 0, 0, 0, 0],
+        medium => match medium.layout() {
+            Some(SectorLayout::FullTrack { sectors, sector_bytes }) => {
+                [2, u64::from(sectors), u64::from(sector_bytes), 0, 0, 0, 0]
+            }
+            Some(SectorLayout::SoftSector {
+                sectors,
+                size_code,
+                gap_4a_bytes,
+                gap_1_bytes,
+                gap_2_bytes,
+                gap_3_bytes,
+            }) => {
+                let gaps = [gap_4a_bytes, gap_1_bytes, gap_2_bytes, gap_3_bytes].map(u64::from);
+                let [gap_4a, gap_1, gap_2, gap_3] = gaps;
+                [3, u64::from(sectors), u64::from(size_code), gap_4a, gap_1, gap_2, gap_3]
+            }
+            _ => [u64::MAX; 7],
+        },
     }
 }
 
@@ -151,11 +205,7 @@ fn values(case: &Case) -> Vec<u64> {
     time(&mut values, u64::from(case.bench.access_ns));
     for track in &case.tracks {
         values.extend([track.drive, track.cylinder, track.side].map(u64::from));
-        values.push(match track.medium {
-            Medium::ChannelBits { kind: ChannelKind::Image, .. } => 0,
-            Medium::ChannelBits { kind: ChannelKind::Real, .. } => 1,
-            _ => 2,
-        });
+        values.extend(layout(&track.medium));
         values.push(track.medium.track().len() as u64);
     }
     for operation in &case.program {
@@ -165,24 +215,30 @@ fn values(case: &Case) -> Vec<u64> {
             | Operation::Side { side: value }
             | Operation::Output { value } => values.push(u64::from(*value)),
             Operation::SyncWord { word } => values.push(*word),
-            Operation::Read { words, service, .. } => {
-                values.extend([u64::from(*words), service.stalls.len() as u64]);
-            }
             _ => {}
+        }
+        if let Some(service) = operation.service() {
+            let words = requests::words(operation, case.profile.word_bits);
+            values.extend([words, service.stalls.len() as u64]);
+        }
+        if let Operation::Write {
+            source: WriteSource::Copy { transfer, align, skip, .. }, ..
+        } = operation
+        {
+            values.extend([u64::from(*skip), u64::from(*transfer), align.unwrap_or(0)]);
         }
     }
     for operation in &case.program {
-        match operation {
-            Operation::Wait { ns } => time(&mut values, *ns),
-            Operation::Read { service, .. } => {
-                for stall in &service.stalls {
-                    time(&mut values, stall.length_ns);
-                    time(&mut values, stall.from_ns);
-                }
-                time(&mut values, service.interval_ns);
-                time(&mut values, service.first_ns);
+        if let Operation::Wait { ns } = operation {
+            time(&mut values, *ns);
+        }
+        if let Some(service) = operation.service() {
+            for stall in &service.stalls {
+                time(&mut values, stall.length_ns);
+                time(&mut values, stall.from_ns);
             }
-            _ => {}
+            time(&mut values, service.interval_ns);
+            time(&mut values, service.first_ns);
         }
     }
     values
@@ -192,6 +248,11 @@ fn ones(case: &Case) -> usize {
     contents(case).map(ChannelBits::count_ones).sum()
 }
 
+/// What is recorded, then what is given to be written.
 fn contents(case: &Case) -> impl Iterator<Item = &ChannelBits> {
-    case.tracks.iter().map(|track| track.medium.track())
+    let given = case.program.iter().filter_map(|operation| match operation {
+        Operation::Write { source: WriteSource::Words(bits), .. } => Some(bits),
+        _ => None,
+    });
+    case.tracks.iter().map(|track| track.medium.track()).chain(given)
 }

@@ -4,6 +4,7 @@
 //! raised here is lowered again by the reductions that follow.
 
 use super::edited;
+use super::requests::{start, start_mut, words};
 use super::slot::{Slot, units};
 use super::tracks::rotated;
 use trackproof_contract::{Case, HostService, Operation, Start};
@@ -26,11 +27,10 @@ pub(super) fn after_less_time(case: &Case, at: usize, freed_ns: u64) -> Vec<Case
         variants.extend(after.map(|i| longer(i, freed_ns)));
         variants.extend(before.map(|i| longer(i, freed_ns)));
         variants.push(later_start(case, freed_ns));
-        let read =
-            (at..case.program.len()).find(|i| matches!(case.program[*i], Operation::Read { .. }));
-        if let (Some(read), Some(after)) = (read, after) {
+        let request = (at..case.program.len()).find(|i| case.program[*i].is_request());
+        if let (Some(request), Some(after)) = (request, after) {
             variants.push(edited(&longer(after, freed_ns), |case| {
-                if let Operation::Read { service, .. } = &mut case.program[read] {
+                if let Some(service) = case.program[request].service_mut() {
                     service.first_ns = service.first_ns.saturating_add(freed_ns);
                 }
             }));
@@ -51,30 +51,30 @@ pub(super) fn later_start(case: &Case, ns: u64) -> Case {
     })
 }
 
-/// Every wait behind a read made long enough for all that the reads before it ask for.
+/// Every wait behind a request made long enough for all that the requests before it ask for.
 pub(super) fn roomy(case: &Case) -> Case {
     let (bit_ns, word_ns) = units(case);
     let turn_ns = case.bench.drives.iter().map(|drive| u64::from(drive.turn_bits) * bit_ns).max();
     edited(case, |case| {
         let mut wanted_ns = 0_u64;
+        let word_bits = case.profile.word_bits;
         for operation in &mut case.program {
-            match operation {
-                Operation::Read { words, service, .. } => {
-                    let each_ns = word_ns.max(service.interval_ns);
-                    let all_ns = (u64::from(*words) + 2).saturating_mul(each_ns);
-                    wanted_ns = wanted_ns.saturating_add(all_ns.saturating_add(service.first_ns));
-                }
-                Operation::Wait { ns } if wanted_ns > 0 => {
-                    *ns = (*ns).max(wanted_ns.saturating_add(2 * turn_ns.unwrap_or(0)));
-                    wanted_ns = 0;
-                }
-                _ => {}
+            if let Some(service) = operation.service() {
+                let each_ns = word_ns.max(service.interval_ns);
+                let all_ns = (words(operation, word_bits) + 2).saturating_mul(each_ns);
+                wanted_ns = wanted_ns.saturating_add(all_ns.saturating_add(service.first_ns));
+            }
+            if let Operation::Wait { ns } = operation
+                && wanted_ns > 0
+            {
+                *ns = (*ns).max(wanted_ns.saturating_add(2 * turn_ns.unwrap_or(0)));
+                wanted_ns = 0;
             }
         }
     })
 }
 
-/// The services that a read may have without a rhythm of its own: at once and often, once a word,
+/// The services that a transfer may have without a rhythm of its own: at once and often, once a word,
 /// and late by a few words.
 fn plain_services(case: &Case) -> Vec<HostService> {
     let (bit_ns, word_ns) = units(case);
@@ -93,14 +93,13 @@ fn plain_services(case: &Case) -> Vec<HostService> {
     services
 }
 
-/// Each read, and all reads, with each plain service and all the time it takes.
+/// Each request, and all of them, with each plain service and all the time it takes.
 pub(super) fn served(case: &Case) -> Vec<Case> {
-    let reads: Vec<usize> = (0..case.program.len())
-        .filter(|i| matches!(case.program[*i], Operation::Read { .. }))
-        .collect();
-    let mut sets: Vec<Vec<usize>> = reads.iter().map(|i| vec![*i]).take(3).collect();
-    if reads.len() > 1 {
-        sets.push(reads);
+    let requests: Vec<usize> =
+        (0..case.program.len()).filter(|i| case.program[*i].is_request()).collect();
+    let mut sets: Vec<Vec<usize>> = requests.iter().map(|i| vec![*i]).take(3).collect();
+    if requests.len() > 1 {
+        sets.push(requests);
     }
     let services = plain_services(case);
     sets.iter()
@@ -108,7 +107,7 @@ pub(super) fn served(case: &Case) -> Vec<Case> {
         .flat_map(|(set, new)| {
             let plain = edited(case, |case| {
                 for i in set {
-                    if let Operation::Read { service, .. } = &mut case.program[*i] {
+                    if let Some(service) = case.program[*i].service_mut() {
                         service.clone_from(new);
                     }
                 }
@@ -143,17 +142,17 @@ pub(super) fn round_values(case: &Case, slot: Slot) -> Vec<u64> {
     }
 }
 
-/// Each read with every other start; at index also with the index `bits` after the beginning.
+/// Each request with every other start; at index also with the index `bits` after the beginning.
 pub(super) fn started_otherwise(case: &Case, bits: usize) -> Vec<Case> {
     let mut variants = Vec::new();
     for i in 0..case.program.len() {
-        let Operation::Read { start: now, .. } = case.program[i] else { continue };
+        let Some(now) = start(&case.program[i]) else { continue };
         for other in [Start::Now, Start::Index, Start::Match] {
             if other == now {
                 continue;
             }
             let started = edited(case, |case| {
-                if let Operation::Read { start, .. } = &mut case.program[i] {
+                if let Some(start) = start_mut(&mut case.program[i]) {
                     *start = other;
                 }
             });

@@ -1,6 +1,7 @@
 //! Slots: every number of a case, to read and to write in one way.
 
-use trackproof_contract::{Case, ChangeClear, Operation};
+use super::requests::{set_words, words};
+use trackproof_contract::{Case, ChangeClear, Operation, WriteSource};
 
 /// One number of a case.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -16,6 +17,12 @@ pub(super) enum Slot {
     Lines(usize),
     SyncWord(usize),
     Words(usize),
+    /// Words that a copy leaves out.
+    Skip(usize),
+    /// The sync word that a copy is aligned to.
+    Align(usize),
+    /// The read that is copied.
+    Copied(usize),
     Wait(usize),
     First(usize),
     Interval(usize),
@@ -65,20 +72,30 @@ impl Slot {
                 Operation::Wait { ns } => *ns,
                 _ => 0,
             },
-            Self::Words(i)
-            | Self::First(i)
+            Self::Words(i) => words(&case.program[i], case.profile.word_bits),
+            Self::Skip(i) | Self::Align(i) | Self::Copied(i) => match &case.program[i] {
+                Operation::Write {
+                    source: WriteSource::Copy { transfer, align, skip, .. },
+                    ..
+                } => match self {
+                    Self::Skip(_) => u64::from(*skip),
+                    Self::Align(_) => align.unwrap_or(0),
+                    _ => u64::from(*transfer),
+                },
+                _ => 0,
+            },
+            Self::First(i)
             | Self::Interval(i)
             | Self::StallFrom(i, _)
-            | Self::StallLength(i, _) => match &case.program[i] {
-                Operation::Read { words, service, .. } => match self {
-                    Self::Words(_) => u64::from(*words),
+            | Self::StallLength(i, _) => match case.program[i].service() {
+                Some(service) => match self {
                     Self::First(_) => service.first_ns,
                     Self::Interval(_) => service.interval_ns,
                     Self::StallFrom(_, s) => service.stalls[s].from_ns,
                     Self::StallLength(_, s) => service.stalls[s].length_ns,
                     _ => 0,
                 },
-                _ => 0,
+                None => 0,
             },
         }
     }
@@ -119,14 +136,28 @@ impl Slot {
                     *ns = to;
                 }
             }
-            Self::Words(i)
-            | Self::First(i)
+            Self::Words(i) => {
+                set_words(&mut case.program[i], case.profile.word_bits, medium(to));
+            }
+            Self::Skip(i) | Self::Align(i) | Self::Copied(i) => {
+                if let Operation::Write {
+                    source: WriteSource::Copy { transfer, align, skip, .. },
+                    ..
+                } = &mut case.program[i]
+                {
+                    match self {
+                        Self::Skip(_) => *skip = medium(to),
+                        Self::Align(_) => *align = Some(to),
+                        _ => *transfer = medium(to),
+                    }
+                }
+            }
+            Self::First(i)
             | Self::Interval(i)
             | Self::StallFrom(i, _)
             | Self::StallLength(i, _) => {
-                if let Operation::Read { words, service, .. } = &mut case.program[i] {
+                if let Some(service) = case.program[i].service_mut() {
                     match self {
-                        Self::Words(_) => *words = medium(to),
                         Self::First(_) => service.first_ns = to,
                         Self::Interval(_) => service.interval_ns = to,
                         Self::StallFrom(_, s) => service.stalls[s].from_ns = to,
@@ -157,13 +188,17 @@ pub(super) fn slots(case: &Case) -> Vec<Slot> {
             | Operation::Side { .. }
             | Operation::Output { .. } => slots.push(Slot::Lines(i)),
             Operation::SyncWord { .. } => slots.push(Slot::SyncWord(i)),
-            Operation::Read { service, .. } => {
-                slots.extend([Slot::Words(i), Slot::Interval(i), Slot::First(i)]);
-                for s in 0..service.stalls.len() {
-                    slots.extend([Slot::StallLength(i, s), Slot::StallFrom(i, s)]);
-                }
-            }
             _ => {}
+        }
+        if let Some(service) = operation.service() {
+            slots.extend([Slot::Words(i), Slot::Interval(i), Slot::First(i)]);
+            for s in 0..service.stalls.len() {
+                slots.extend([Slot::StallLength(i, s), Slot::StallFrom(i, s)]);
+            }
+        }
+        if let Operation::Write { source: WriteSource::Copy { align, .. }, .. } = operation {
+            slots.extend([Slot::Skip(i), Slot::Copied(i)]);
+            slots.extend(align.map(|_| Slot::Align(i)));
         }
     }
     slots

@@ -118,7 +118,7 @@ fn bodies(case: &Case) -> Vec<Vec<Operation>> {
 }
 
 /// No program, no track, one drive in its plainest state.
-fn empty(case: &Case) -> Case {
+pub(super) fn empty(case: &Case) -> Case {
     let drive = DriveBench {
         turn_bits: 1,
         start_bit: 0,

@@ -1,10 +1,14 @@
 //! A toy controller with faults to switch on: subjects for the minimiser's own tests.
 //!
-//! It reads as semantics.md says, roughly; all that matters here is that its faults have the
-//! shape of real ones: each needs operations, numbers and a content that go together.
+//! It reads and writes as semantics.md says, roughly; all that matters here is that its faults
+//! have the shape of real ones: each needs operations, numbers and a content that go together.
+//! What is written on an image stays as it was written: the toy decodes nothing.
 
+use crate::generate::image_turn;
 use std::collections::VecDeque;
-use trackproof_contract::{Action, Case, Direction, Item, Observed, Start, Status, timeline};
+use trackproof_contract::{
+    Action, Case, ChannelBits, Direction, Item, Observed, Start, Status, timeline, words_to_send,
+};
 
 /// What is wrong with it.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -40,6 +44,28 @@ pub(super) enum Fault {
     ResetKeepsEnable,
     /// Every read after the second has one word too many.
     ThirdReadLonger,
+    /// The first word of a write does not come onto the medium.
+    FirstWordLost,
+    /// A write ends a word too early.
+    LastWordLost,
+    /// A write repeats its last word.
+    WordTooMany,
+    /// The gate stays open for the rest of the word after an abort.
+    GateStaysOpen,
+    /// What is written on a protected medium stays there.
+    ProtectIgnored,
+    /// Where no word waits only half a word of zeros is written.
+    HalfUnderrun,
+    /// A write ends after one turn.
+    StopsAfterTurn,
+    /// What is written goes to the drive that was selected before.
+    WritesToOldDrive,
+    /// A change of the side counts for writes only from the next one on.
+    SideLate,
+    /// An image is streamed without its clock bits.
+    NoClockBits,
+    /// A read right after a write still has what was there before.
+    OldDataOnce,
 }
 
 struct Transfer {
@@ -53,9 +79,31 @@ struct Transfer {
     age: u32,
 }
 
+struct Writing {
+    number: u32,
+    owed: VecDeque<u64>,
+    waits: Option<Start>,
+    open: bool,
+    word: u64,
+    bits_left: u32,
+    cells: u64,
+    fresh: bool,
+    again: bool,
+}
+
 struct Toy<'a> {
     case: &'a Case,
     fault: Fault,
+    media: Vec<ChannelBits>,
+    /// The media before the last write.
+    old_media: Option<Vec<ChannelBits>>,
+    writing: Option<Writing>,
+    /// Bits that a gate which stays open still writes.
+    tail: (u64, u32),
+    selected_before: u8,
+    write_side: u8,
+    matched_now: bool,
+    taken: Vec<(u32, u64)>,
     cell: u64,
     register: u64,
     valid: u32,
@@ -81,13 +129,32 @@ struct Toy<'a> {
     seen: Vec<Observed>,
 }
 
-/// What the controller shows the host.
-pub(super) fn run(case: &Case, fault: Fault) -> Vec<Observed> {
+/// What the controller shows the host, and what is on the media in the end.
+fn run(case: &Case, fault: Fault) -> (Vec<Observed>, Vec<ChannelBits>) {
+    let media = case.tracks.iter().map(|track| {
+        let turn_bits = case.bench.drives[usize::from(track.drive)].turn_bits as usize;
+        match image_turn(track, turn_bits) {
+            None => track.medium.track().clone(),
+            Some(mut bits) => {
+                let gone = fault == Fault::NoClockBits;
+                (0..turn_bits).step_by(2).filter(|_| gone).for_each(|bit| bits.set(bit, false));
+                bits
+            }
+        }
+    });
     let mut events = Vec::new();
     timeline(case, &mut events);
     let mut toy = Toy {
         case,
         fault,
+        media: media.collect(),
+        old_media: None,
+        writing: None,
+        tail: (0, 0),
+        selected_before: 0,
+        write_side: 0,
+        matched_now: false,
+        taken: Vec::new(),
         cell: 0,
         register: 0,
         valid: 16,
@@ -120,7 +187,7 @@ pub(super) fn run(case: &Case, fault: Fault) -> Vec<Observed> {
         }
         toy.act(event.action, event.at_ns);
     }
-    toy.seen
+    (toy.seen, toy.media)
 }
 
 /// The first thing that the faulty controller shows differently: what was due, what came.
@@ -133,9 +200,13 @@ pub(super) fn deviation(case: &Case, fault: Fault) -> Option<(&'static str, &'st
         Some(Item::Status(_)) => "status",
         Some(_) => "signal",
     };
-    let (right, wrong) = (run(case, Fault::None), run(case, fault));
-    let at = (0..right.len().max(wrong.len())).find(|i| right.get(*i) != wrong.get(*i))?;
-    Some((name(right.get(at)), name(wrong.get(at))))
+    let ((right, kept), (wrong, spoilt)) = (run(case, Fault::None), run(case, fault));
+    match (0..right.len().max(wrong.len())).find(|i| right.get(*i) != wrong.get(*i)) {
+        Some(at) => Some((name(right.get(at)), name(wrong.get(at)))),
+        // The images are those that the faulty one streams: only what is recorded is compared.
+        None if fault == Fault::NoClockBits => None,
+        None => (kept != spoilt).then_some(("medium", "medium")),
+    }
 }
 
 impl Toy<'_> {
@@ -149,6 +220,93 @@ impl Toy<'_> {
         (u64::from(bench.start_bit) + self.cell) % u64::from(bench.turn_bits)
     }
 
+    fn track(&self, drive: usize, side: u8) -> Option<usize> {
+        let place = (drive as u8, self.heads[drive], side);
+        self.case.tracks.iter().position(|track| (track.drive, track.cylinder, track.side) == place)
+    }
+
+    /// Writes the cell that has just passed, if the gate is open; says whether it is.
+    fn write(&mut self, index: bool) -> bool {
+        let matched = std::mem::take(&mut self.matched_now);
+        if self.tail.1 > 0 {
+            self.tail.1 -= 1;
+            self.lay(self.tail.0 >> self.tail.1 & 1 == 1);
+            return true;
+        }
+        let fault = self.fault;
+        let turn = self.drive().map_or(0, |d| u64::from(self.case.bench.drives[d].turn_bits));
+        let Some(writing) = &mut self.writing else { return false };
+        if !writing.open {
+            let due = match writing.waits {
+                None | Some(Start::Now) => true,
+                Some(Start::Index) => index,
+                Some(Start::Match) => matched,
+            };
+            if !due || self.fifo.is_empty() {
+                return false;
+            }
+            writing.open = true;
+        }
+        if writing.bits_left == 0 {
+            if writing.fresh && fault == Fault::FirstWordLost {
+                self.fifo.pop_front();
+            }
+            writing.fresh = false;
+            let stops = fault == Fault::StopsAfterTurn && writing.cells >= turn;
+            let last = writing.owed.is_empty() && self.fifo.len() == 1;
+            if let Some(word) =
+                self.fifo.pop_front().filter(|_| !(last && fault == Fault::LastWordLost || stops))
+            {
+                (writing.word, writing.bits_left) = (word, 16);
+            } else if stops || writing.owed.is_empty() {
+                if fault == Fault::WordTooMany && !std::mem::replace(&mut writing.again, true) {
+                    writing.bits_left = 16;
+                } else {
+                    self.writing = None;
+                    self.fifo.clear();
+                    self.done = true;
+                    self.old_media = self.old_media.take().filter(|_| fault == Fault::OldDataOnce);
+                    return false;
+                }
+            } else {
+                let bits = if fault == Fault::HalfUnderrun { 8 } else { 16 };
+                (writing.word, writing.bits_left) = (0, bits);
+            }
+        }
+        writing.bits_left -= 1;
+        writing.cells += 1;
+        let one = writing.word >> writing.bits_left & 1 == 1;
+        self.lay(one);
+        true
+    }
+
+    /// Lays one bit where the head has just been.
+    fn lay(&mut self, one: bool) {
+        let mut target = self.drive();
+        if self.fault == Fault::WritesToOldDrive && self.selected_before != 0 {
+            target = Some(self.selected_before.trailing_zeros() as usize);
+        }
+        let Some(drive) = target.filter(|drive| self.motors >> drive & 1 == 1) else { return };
+        let bench = &self.case.bench.drives[drive];
+        if bench.write_protected && self.fault != Fault::ProtectIgnored {
+            return;
+        }
+        let turn = u64::from(bench.turn_bits);
+        let at = (self.position(drive) + turn - 1) % turn;
+        let side = if self.fault == Fault::SideLate { self.write_side } else { self.side };
+        if let Some(track) = self.track(drive, side) {
+            self.media[track].set(at as usize, one);
+        }
+    }
+
+    /// A line that moves closes the gate.
+    fn close_gate(&mut self) {
+        if self.writing.as_ref().is_some_and(|writing| writing.open) {
+            self.writing = None;
+            self.fifo.clear();
+        }
+    }
+
     fn shift(&mut self) {
         let spinning = self.drive().filter(|drive| self.motors >> drive & 1 == 1);
         let mut bit = 0;
@@ -157,8 +315,14 @@ impl Toy<'_> {
             let turn = u64::from(self.case.bench.drives[drive].turn_bits);
             let at = (self.position(drive) + turn - 1) % turn;
             wrapped = at == 0;
-            let track = self.case.track(drive as u8, self.heads[drive], self.side);
-            bit = track.map_or(0, |track| u64::from(track.medium.track().get(at as usize)));
+            let media = self.old_media.as_ref().unwrap_or(&self.media);
+            let track = self.track(drive, self.side);
+            bit = track.map_or(0, |track| u64::from(media[track].get(at as usize)));
+            if self.write(wrapped) {
+                (bit, self.valid) = (0, 0);
+            }
+        } else if self.write(false) {
+            self.valid = 0;
         }
         if let Some(transfer) = &mut self.transfer {
             if transfer.waits == Some(Start::Index) && wrapped {
@@ -191,6 +355,7 @@ impl Toy<'_> {
             || self.fault == Fault::ComparatorStaysOn
                 && self.transfer.as_ref().is_some_and(|transfer| transfer.raw);
         if hit && live {
+            self.matched_now = true;
             self.matched();
         }
         if self.counter.is_multiple_of(8) && self.counter > 0 {
@@ -245,11 +410,23 @@ impl Toy<'_> {
         let mut see = |item| self.seen.push(Observed { at_ns, item });
         match action {
             Action::Select(mask) => {
+                if mask != self.selected {
+                    self.close_gate();
+                    self.selected_before = self.selected;
+                }
                 self.selected = mask;
                 self.valid = 0;
             }
-            Action::Motor(mask) => self.motors = mask,
+            Action::Motor(mask) => {
+                if mask != self.motors {
+                    self.close_gate();
+                }
+                self.motors = mask;
+            }
             Action::Side(side) => {
+                if side != self.side {
+                    self.close_gate();
+                }
                 self.side = side;
                 self.valid = 0;
             }
@@ -270,7 +447,7 @@ impl Toy<'_> {
             }
             Action::HardwareSync(on) => self.enabled = on,
             Action::Read { transfer, words, start } => {
-                if self.transfer.is_some() {
+                if self.transfer.is_some() || self.writing.is_some() {
                     return;
                 }
                 self.reads += 1;
@@ -294,13 +471,49 @@ impl Toy<'_> {
                     age: 0,
                 });
             }
+            Action::Write { transfer, start } => {
+                if self.transfer.is_some() || self.writing.is_some() {
+                    return;
+                }
+                let taken = &self.taken;
+                let of = |read| taken.iter().filter(move |(of, _)| *of == read).map(|(_, w)| *w);
+                let mut words = Vec::new();
+                words_to_send(self.case, transfer, of, &mut words);
+                self.done = words.is_empty();
+                if words.is_empty() {
+                    see(Item::Done);
+                    return;
+                }
+                if self.fault == Fault::OldDataOnce {
+                    self.old_media = Some(self.media.clone());
+                }
+                self.writing = Some(Writing {
+                    number: transfer,
+                    owed: words.into(),
+                    waits: Some(start),
+                    open: false,
+                    word: 0,
+                    bits_left: 0,
+                    cells: 0,
+                    fresh: true,
+                    again: false,
+                });
+            }
             Action::Service { transfer } => {
+                let deep = usize::from(self.case.profile.fifo_words);
+                if let Some(writing) = self.writing.as_mut().filter(|w| w.number == transfer)
+                    && self.fifo.len() < deep
+                {
+                    self.fifo.extend(writing.owed.pop_front());
+                    return;
+                }
                 let Some(running) = self.transfer.as_mut().filter(|t| t.number == transfer) else {
                     return;
                 };
                 let Some(value) = self.fifo.pop_front() else { return };
                 running.served += 1;
                 see(Item::Word { transfer, value });
+                self.taken.push((transfer, value));
                 let extra = u32::from(self.fault == Fault::ThirdReadLonger && self.reads > 2);
                 if running.served == running.words + extra {
                     see(Item::Done);
@@ -310,6 +523,12 @@ impl Toy<'_> {
                 }
             }
             Action::Abort | Action::Reset => {
+                if let Some(writing) = self.writing.take()
+                    && self.fault == Fault::GateStaysOpen
+                    && writing.open
+                {
+                    self.tail = (writing.word, writing.bits_left);
+                }
                 self.transfer = None;
                 self.done = false;
                 if self.fault != Fault::AbortKeepsWords {
@@ -335,7 +554,7 @@ impl Toy<'_> {
                 });
                 let status = Status::default()
                     .with(Status::DONE, self.done)
-                    .with(Status::BUSY, self.transfer.is_some())
+                    .with(Status::BUSY, self.transfer.is_some() || self.writing.is_some())
                     .with(Status::ERROR, self.error)
                     .with(Status::INDEX, index)
                     .with(Status::TRACK_ZERO, zero != turned);

@@ -1,6 +1,7 @@
 //! Tracks: shorter turns, fewer ones, the least rotation.
 
 use super::contents::{all_short, canonical_instead};
+use super::media::is_image;
 use super::reliefs::roomy;
 use super::slot::units;
 use super::{Reductions, edited};
@@ -15,13 +16,19 @@ const PIECES: usize = 64;
 /// Longest program, in channel bits, whose turns are unrolled.
 const LONGEST_UNROLLED: u64 = 4_096;
 
-/// The numbers of the drives.
-pub(super) fn drives(case: &Case) -> std::ops::Range<usize> {
-    0..case.bench.drives.len()
+/// The numbers of the drives that are made of channel bits; `media.rs` is about the others.
+pub(super) fn drives(case: &Case) -> impl Iterator<Item = usize> + use<> {
+    let drives: Vec<usize> =
+        (0..case.bench.drives.len()).filter(|drive| !is_image(case, *drive)).collect();
+    drives.into_iter()
 }
 
-/// Changes what is on every track of a drive, and with it the length of its turn.
+/// Changes what is on every track of a drive, and with it the length of its turn. A drive that is
+/// backed by an image stays as it is.
 pub(super) fn map_drive(case: &mut Case, drive: usize, map: impl Fn(&ChannelBits) -> ChannelBits) {
+    if is_image(case, drive) {
+        return;
+    }
     let mut length = None;
     for track in &mut case.tracks {
         if usize::from(track.drive) == drive {

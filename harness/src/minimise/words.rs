@@ -15,9 +15,8 @@ const MOST_WORDS: u32 = 4;
 pub(super) fn fewer(case: &Case) -> Reductions<'_> {
     let (_, word_ns) = units(case);
     let word_bits = usize::from(case.profile.word_bits);
-    let reads = (0..case.program.len())
-        .filter(|i| matches!(&case.program[*i], Operation::Read { words, .. } if *words > 0));
-    Box::new(reads.flat_map(move |i| {
+    let requests = (0..case.program.len()).filter(|i| Slot::Words(*i).get(case) > 0);
+    Box::new(requests.flat_map(move |i| {
         let slot = Slot::Words(i);
         let have = slot.get(case);
         candidates(case, slot).into_iter().flat_map(move |value| {

@@ -1,7 +1,11 @@
 //! The small phrases that all reports share: times, numbers, words, places.
 
-use trackproof_contract::Operation;
-use trackproof_contract::{Direction, HostService, Profile, Service, Start};
+use trackproof_contract::{
+    Direction, HostService, Operation, Profile, Service, Start, WriteSource,
+};
+
+/// Most words of a write that are spelt out.
+const SHOWN_WORDS: usize = 8;
 
 /// A time in microseconds, without needless zeros: `412.5 µs`; below one in nanoseconds.
 pub(super) fn time(ns: u64) -> String {
@@ -99,6 +103,12 @@ pub(super) fn operation(operation: &Operation, profile: &Profile) -> String {
             start(*begin),
             served(service, profile.service)
         ),
+        Operation::Write { source, start: begin, service } => format!(
+            "write {}, {}; {}",
+            written(source, profile),
+            start(*begin),
+            served(service, profile.service)
+        ),
         Operation::Abort => "abort".into(),
         Operation::PollStatus => "read the status".into(),
         Operation::PollByte => "read the byte port".into(),
@@ -109,7 +119,38 @@ pub(super) fn operation(operation: &Operation, profile: &Profile) -> String {
     }
 }
 
-/// When the host takes a transfer's words.
+/// What a write sends: its words, as many as a person reads, or which words of which read.
+fn written(source: &WriteSource, profile: &Profile) -> String {
+    match source {
+        WriteSource::Words(bits) => {
+            let width = usize::from(profile.word_bits);
+            let words = bits.len() / width.max(1);
+            let mut text = count(words as u64, "word");
+            for word in 0..words.min(SHOWN_WORDS) {
+                let mark = if word == 0 { ":" } else { "" };
+                let word = hex(bits.window(word * width, width), profile.word_bits);
+                text.push_str(&format!("{mark} {word}"));
+            }
+            if words > SHOWN_WORDS {
+                text.push_str(" …");
+            }
+            text
+        }
+        WriteSource::Copy { transfer, align, skip, count: words } => {
+            let mut text = format!("{} of read {}", count(u64::from(*words), "word"), transfer + 1);
+            if let Some(sync) = align {
+                let sync = hex(*sync, profile.register_bits);
+                text.push_str(&format!(", aligned to its first {sync}"));
+            }
+            if *skip > 0 {
+                text.push_str(&format!(", without the first {}", count(u64::from(*skip), "word")));
+            }
+            text
+        }
+    }
+}
+
+/// When the host serves a transfer.
 fn served(service: &HostService, rhythm: Service) -> String {
     let mut text = match rhythm {
         Service::PerWord => format!("served every {}", time(service.interval_ns)),
@@ -130,7 +171,9 @@ fn served(service: &HostService, rhythm: Service) -> String {
 #[cfg(test)]
 mod tests {
     use super::{bits, drives, grouped, hex, operation, time};
-    use trackproof_contract::{HostService, Operation, Profile, Service, Stall, Start};
+    use trackproof_contract::{
+        ChannelBits, HostService, Operation, Profile, Service, Stall, Start, WriteSource,
+    };
 
     #[test]
     fn times_numbers_and_masks_read_as_people_write_them() {
@@ -160,5 +203,27 @@ mod tests {
         );
         profile.service = Service::Slots { period_ns: 64_000, count: 3 };
         assert!(operation(&read, &profile).contains("served 3 times every 64 µs"));
+    }
+
+    #[test]
+    fn a_write_says_what_it_sends() {
+        let service = HostService { first_ns: 0, interval_ns: 4_000, stalls: Vec::new() };
+        let told = |source| {
+            let write = Operation::Write { source, start: Start::Index, service: service.clone() };
+            operation(&write, &Profile::sync_dma())
+        };
+        let mut bits = ChannelBits::new();
+        bits.push(0x4489_5554, 32);
+        assert_eq!(
+            told(WriteSource::Words(bits)),
+            "write 2 words: 4489 5554, starting at the index; served every 4 µs"
+        );
+        assert!(told(WriteSource::Words(ChannelBits::zeros(160))).contains("10 words: 0000 "));
+        assert!(told(WriteSource::Words(ChannelBits::zeros(160))).contains("0000 …, starting"));
+        assert!(told(WriteSource::Words(ChannelBits::new())).starts_with("write 0 words, start"));
+        let copy = WriteSource::Copy { transfer: 1, align: Some(0x4489), skip: 2, count: 5 };
+        assert!(told(copy).starts_with(
+            "write 5 words of read 2, aligned to its first 4489, without the first 2 words, start"
+        ));
     }
 }

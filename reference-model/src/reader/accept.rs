@@ -298,10 +298,10 @@ impl Context<'_> {
     }
 
     /// Whether a request whose span ends at the next event's moment may be accepted behind that
-    /// event: it is a service, and services of a moment come first.
+    /// event: it is a service of an earlier transfer, and those of a moment come first.
     fn stays_open(&self, request: &Request, at_ns: u64) -> bool {
         let next = &self.events[self.event];
-        matches!(next.action, Action::Service { .. })
+        matches!(next.action, Action::Service { transfer } if transfer != request.transfer)
             && next.at_ns == at_ns
             && request.to_ns > self.events[request.event].at_ns
     }

@@ -7,12 +7,13 @@ use super::state::{Context, Entry, Outlook, Request, Signal, State};
 use super::supposition::Supposition;
 use super::worlds::{Laid, Worlds};
 use super::writing::Written;
-use crate::drive::Drives;
+use crate::drive::{Drives, Source};
 use crate::reach::{Point, Reach};
 use crate::recorded::Recorded;
 use crate::tape::Tape;
 use trackproof_contract::{
-    Action, Capabilities, Capability, Case, Event, Item, Observation, Status, YesNo, words_to_send,
+    Action, Capabilities, Capability, Case, Event, Item, NoDriveRead, Observation, Status, YesNo,
+    words_to_send,
 };
 
 /// More states than this are given up as inconclusive.
@@ -274,6 +275,13 @@ impl Walk<'_> {
                 state.acceptance_shows(ctx, event.action, word)
             })?;
             self.take(event)?;
+            if self.ctx.profile.no_drive_read == NoDriveRead::Nothing
+                && self.drives.source() == Source::None
+                && self.states.iter().any(|state| state.writing.is_some())
+            {
+                // No bits pass there: the text does not say how a write goes on.
+                return Err(Stop::Open("a write while no drive gives any bits"));
+            }
         }
         let end_ns = self.ctx.events.last().map_or(0, |event| event.at_ns);
         self.signals_before(end_ns + 1)?;

@@ -339,8 +339,6 @@ pub(super) struct Context<'a> {
     pub(super) sent: &'a mut Vec<(u32, Vec<u64>)>,
     /// Whether the selected drive's medium is protected.
     pub(super) protected: bool,
-    /// Cells of the longest index of the bench.
-    longest_index: usize,
     pub(super) reach: &'a mut Reach,
     /// Set when something passed a bound of the model: the case is inconclusive.
     pub(super) overflow: bool,
@@ -385,7 +383,6 @@ impl<'a> Context<'a> {
             media: &[],
             sent,
             protected: false,
-            longest_index: longest_index(case),
             reach,
             overflow: false,
             found: None,
@@ -439,24 +436,13 @@ impl<'a> Context<'a> {
     /// The first index edge that starts writes, at a position after `after`, up to `to`, and
     /// whether it surely comes.
     pub(super) fn next_index_edge(&self, after: usize, to: usize) -> Option<(usize, bool)> {
-        let mut from = after;
-        if self.profile.index_edge == IndexEdge::Trailing {
-            from = from.saturating_sub(self.longest_index);
-        }
-        while let Some((mark, chance)) = self.tape.next_index(from, to) {
-            let width = match self.profile.index_edge {
-                IndexEdge::Leading => 0,
-                IndexEdge::Trailing => {
-                    self.tape.pass_at(mark).map_or(0, |pass| pass.turn.div_ceil(100))
-                }
-            };
-            let edge = mark + width;
-            if edge > after {
-                return (edge <= to).then_some((edge, chance == Chance::Sure));
+        match self.profile.index_edge {
+            IndexEdge::Trailing => self.tape.next_index_end(after, to),
+            IndexEdge::Leading => {
+                let (edge, chance) = self.tape.next_index(after, to)?;
+                Some((edge, chance == Chance::Sure))
             }
-            from = mark;
         }
-        None
     }
 
     /// How many words a request asks for.
@@ -533,9 +519,4 @@ impl<'a> Context<'a> {
         self.tape.enter(next);
         Some(next)
     }
-}
-
-fn longest_index(case: &Case) -> usize {
-    let longest = case.bench.drives.iter().map(|drive| drive.turn_bits).max().unwrap_or(0);
-    longest.div_ceil(100) as usize
 }

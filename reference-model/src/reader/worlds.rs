@@ -189,6 +189,8 @@ impl Worlds {
         if self.used == self.all.len() {
             self.all.push(World::default());
         }
+        // What is in doubt is counted once: which sectors there are depends on what was kept.
+        let counted = self.known(&written, 0).map(|first| self.all[first].doubts);
         let (old, new) = self.all.split_at_mut(self.used);
         let (old, new) = (&old[self.current], &mut new[0]);
         new.tape.clone_from(&old.tape);
@@ -197,6 +199,7 @@ impl Worlds {
         new.kept = kept;
         new.doubts = 0;
         new.write(&written, bits, self.guards);
+        new.doubts = counted.unwrap_or(new.doubts);
         new.from = Some((self.current, written));
         self.used += 1;
         Some(self.used - 1)

@@ -277,11 +277,11 @@ impl State {
         index_counts: bool,
         (from_ns, to_ns): (u64, u64),
     ) {
-        if ctx.profile.checks_protect == YesNo::Yes && ctx.protected {
-            return;
-        }
         if words == 0 {
             self.owe_done(ctx, from_ns, to_ns);
+            return;
+        }
+        if ctx.profile.checks_protect == YesNo::Yes && ctx.protected {
             return;
         }
         let phase = match start {

@@ -38,6 +38,22 @@ impl Tape {
         (index < pass.to).then_some(pass)
     }
 
+    /// The first position after `after`, up to `to`, at which the cell begins in which the index
+    /// of the drive ends, 1/100 turn behind its begin; and whether that drive surely is the one.
+    #[must_use]
+    pub(crate) fn next_index_end(&self, after: usize, to: usize) -> Option<(usize, bool)> {
+        self.passes.iter().find_map(|pass| {
+            let from = pass.from.max(after + 1);
+            if from >= pass.to {
+                return None;
+            }
+            let ahead = (pass.turn.div_ceil(100) + pass.turn - pass.cell_at(from)) % pass.turn;
+            let edge = from + ahead;
+            // Right behind a change of drive its lines may still be the old one's.
+            (edge < pass.to && edge <= to).then_some((edge, edge > pass.from + 2))
+        })
+    }
+
     /// The write gate is open from bit `on` on and closes at a bit of `first ..= last`: zeros are
     /// read, and both its edges are changes of source.
     pub(crate) fn open_gate(&mut self, on: usize, (first, last): (usize, usize)) {

@@ -3,7 +3,7 @@
 //! One nominal controller of the `sync-dma` profile, a bit at a time, without slack, jitter or
 //! latency: enough to tell whether the generator leads anywhere.
 
-use crate::generate::image::{Flaw, Turn};
+use crate::generate::image_turn;
 use crate::generate::track::stepped;
 use std::collections::{BTreeMap, VecDeque};
 use trackproof_contract::{
@@ -59,23 +59,8 @@ struct Recorded {
 
 impl Recorded {
     fn of(track: &Track, case: &Case) -> Self {
-        let bits = match &track.medium {
-            Medium::Image { layout, sectors } => {
-                let mut bits = ChannelBits::new();
-                let turn_bits = case.bench.drives[usize::from(track.drive)].turn_bits as usize;
-                let turn = Turn {
-                    layout: *layout,
-                    cylinder: track.cylinder,
-                    side: track.side,
-                    sectors,
-                    flaw: Flaw::None,
-                    bits: turn_bits,
-                };
-                turn.lay_out(&mut bits);
-                bits
-            }
-            medium => medium.track().clone(),
-        };
+        let turn_bits = case.bench.drives[usize::from(track.drive)].turn_bits as usize;
+        let bits = image_turn(track, turn_bits).unwrap_or_else(|| track.medium.track().clone());
         Self {
             place: (track.drive, track.cylinder, track.side),
             written: ChannelBits::zeros(bits.len()),
