@@ -66,6 +66,7 @@ pub struct Lines {
 #[derive(Debug, Clone, Default)]
 pub struct Tape {
     bits: ChannelBits,
+    /// The stretches of free bits, in their order, none of them overlapping another.
     free: Vec<(usize, usize)>,
     switches: Vec<Switch>,
     stretches: Vec<Stretch>,
@@ -110,6 +111,7 @@ impl Tape {
         self.register_bits = usize::from(case.profile.register_bits);
         self.straddle = case.profile.straddle == Straddle::Allowed;
         Layer::new(self, case, recorded).lay(events);
+        self.sort_free();
     }
 
     /// Supposes a comparator that overlooks matches, until the next tape is laid.
@@ -162,7 +164,8 @@ impl Tape {
     pub fn free_window(&self, position: usize, count: usize) -> u64 {
         let (begin, end) = (position.saturating_sub(count), position);
         let mut mask = 0;
-        for &(from, to) in &self.free {
+        let first = self.free.partition_point(|free| free.1 <= begin);
+        for &(from, to) in self.free[first..].iter().take_while(|free| free.0 < end) {
             for bit in from.max(begin).max(self.cleared)..to.min(end) {
                 mask |= 1 << (end - 1 - bit);
             }
@@ -247,7 +250,8 @@ impl Tape {
     pub fn next_zone(&self, from: usize) -> Option<(usize, usize)> {
         let reach = self.register_bits;
         let of_switches = self.switches.iter().map(|s| (s.first + 1, s.last + reach));
-        let of_free = self.free.iter().map(|f| (f.0 + 1, f.1 + reach));
+        let first = self.free.partition_point(|f| f.1 + reach <= from);
+        let of_free = self.free.get(first).map(|f| (f.0 + 1, f.1 + reach));
         of_switches
             .chain(of_free)
             .filter(|zone| zone.1 > from)

@@ -66,6 +66,7 @@ impl Tape {
         if last > first {
             self.free.push((first, last));
         }
+        self.sort_free();
         for (first, last) in [(on, on), (first, last)] {
             let at_ns = self.end_ns(first);
             self.switches.push(Switch { first, last, at_ns, open: false });
@@ -90,6 +91,7 @@ impl Tape {
                 recorded.free_window(pass.cell_at(at), count)
             });
         }
+        self.sort_free();
     }
 
     /// Nothing is known from index `from` on of the tracks that the case does not record.
@@ -100,6 +102,19 @@ impl Tape {
                 self.free.push((begin.max(from), to));
             }
         }
+        self.sort_free();
+    }
+
+    /// Brings the stretches of free bits into their order, and makes one of those that overlap.
+    pub(super) fn sort_free(&mut self) {
+        self.free.sort_unstable();
+        self.free.dedup_by(|next, before| {
+            let overlaps = next.0 <= before.1;
+            if overlaps {
+                before.1 = before.1.max(next.1);
+            }
+            overlaps
+        });
     }
 
     /// Makes no bit of `from .. to` free but where a change of source leaves it open.
