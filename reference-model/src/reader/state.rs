@@ -1,7 +1,7 @@
 //! One state that a controller may be in, as far as semantics 1 and 2 tell states apart.
 //!
-//! Positions count channel bits on the [`Tape`]; "at position p" means after the bit before p was
-//! shifted in. A state holds nothing that follows from other fields.
+//! Positions count channel bits on the [`Tape`](crate::tape::Tape); "at position p" means after the
+//! bit before p was shifted in. A state holds nothing that follows from other fields.
 
 use super::short_list::ShortList;
 use super::supposition::Supposition;
