@@ -29,6 +29,7 @@ mod tests;
 mod toys;
 
 pub use order::{Simplicity, simplicity};
+pub(crate) use order::{channel_bits, words};
 
 use std::collections::{HashMap, HashSet};
 use std::hash::Hash;

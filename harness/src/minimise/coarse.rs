@@ -8,7 +8,8 @@ use super::reliefs::later_start;
 use super::slot::{Slot, slots, times, units};
 use super::times::folded_access;
 use super::tracks::{cut, rotated};
-use super::{Search, drives, edited};
+use super::{Search, drives, edited, write_templates};
+use trackproof_contract::Operation;
 
 /// Most times of which all pairs are lowered together.
 const MOST_TIMES: usize = 24;
@@ -17,6 +18,11 @@ const MOST_TIMES: usize = 24;
 const TRACK_PIECES: usize = 64;
 
 pub(super) fn reduce(search: &mut Search<'_, '_>) {
+    let writes = |operation: &Operation| matches!(operation, Operation::Write { .. });
+    if search.best.program.iter().any(writes) {
+        // Many words, each with its bits, take long to come down from.
+        search.exhaust(write_templates::all);
+    }
     loop {
         let before = search.best.program.len();
         operations(search);

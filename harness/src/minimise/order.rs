@@ -61,22 +61,31 @@ impl Eq for Simplicity<'_> {}
 /// Operations, drives, tracks, words, channel bits. An access time counts as an operation: it is
 /// a wait in each of them.
 fn sizes(case: &Case) -> [u64; 5] {
-    let words = |operation: &Operation| requests::words(operation, case.profile.word_bits);
+    [
+        case.program.len() as u64 + u64::from(case.bench.access_ns > 0),
+        case.bench.drives.len() as u64,
+        case.tracks.len() as u64,
+        words(case),
+        channel_bits(case),
+    ]
+}
+
+/// Words that the program's requests ask for, or give.
+pub(crate) fn words(case: &Case) -> u64 {
+    case.program.iter().map(|one| requests::words(one, case.profile.word_bits)).sum()
+}
+
+/// Channel bits of all recorded tracks.
+pub(crate) fn channel_bits(case: &Case) -> u64 {
     // Of an image's track the whole turn: its data alone would look shorter than their stream.
-    let channel_bits = |track: &Track| match &track.medium {
+    let bits = |track: &Track| match &track.medium {
         Medium::ChannelBits { track, .. } => track.len() as u64,
         _ => {
             let drive = case.bench.drives.get(usize::from(track.drive));
             drive.map_or(0, |drive| u64::from(drive.turn_bits))
         }
     };
-    [
-        case.program.len() as u64 + u64::from(case.bench.access_ns > 0),
-        case.bench.drives.len() as u64,
-        case.tracks.len() as u64,
-        case.program.iter().map(words).sum(),
-        case.tracks.iter().map(channel_bits).sum(),
-    ]
+    case.tracks.iter().map(bits).sum()
 }
 
 /// How much a reader has to know for the program's operations and the tracks' kinds, in sum.

@@ -5,7 +5,9 @@ use super::{Limits, Minimised, Outcome, minimise, simplicity, single_reductions}
 use crate::generate::Generator;
 use std::cmp::Ordering;
 use std::collections::HashSet;
-use trackproof_contract::{Case, Operation, Profile};
+use trackproof_contract::{
+    Case, ChannelBits, Medium, Operation, Profile, SectorLayout, Start, Track, WriteSource,
+};
 
 /// What was due and what came, at the first difference.
 type Shown = (&'static str, &'static str);
@@ -68,9 +70,8 @@ fn told(case: &Case) -> String {
 }
 
 macro_rules! one_form {
-    ($($(#[$open:meta])* $name:ident: $fault:ident, $due:literal, $came:literal, $count:literal;)+) => {$(
+    ($($name:ident: $fault:ident, $due:literal, $came:literal, $count:literal;)+) => {$(
         #[test]
-        $(#[$open])*
         fn $name() {
             check_one_form(Fault::$fault, ($due, $came), $count);
         }
@@ -82,14 +83,12 @@ one_form! {
     a_second_realignment_left_out_comes_to_one_case: RealignsOnce, "word", "word", 20;
     a_word_from_before_comes_to_one_case: StaleWord, "word", "word", 20;
     a_bit_lost_at_the_index_comes_to_one_case: SlipsAtWrap, "word", "word", 20;
-    #[ignore = "open since writes are reduced too: two forms"]
     a_match_missed_across_the_index_comes_to_one_case: MissesAtWrap, "word", "nothing", 20;
     an_output_in_the_status_comes_to_one_case: OutputInStatus, "status", "status", 20;
     words_shifted_after_an_overrun_come_to_one_case: OverrunLosesHalf, "word", "word", 20;
     another_drives_status_comes_to_one_case: OtherDrivesStatus, "status", "status", 20;
     matches_while_switched_off_come_to_one_case: ComparatorStaysOn, "word", "word", 20;
     a_sync_word_taken_late_comes_to_one_case: SyncWordLate, "word", "nothing", 10;
-    #[ignore = "open since writes are reduced too: two forms"]
     words_left_by_an_abort_come_to_one_case: AbortKeepsWords, "word", "word", 20;
     a_byte_without_its_flag_comes_to_one_case: ByteEdge, "new byte", "byte", 20;
     a_start_without_a_cause_comes_to_one_case: StartsItself, "nothing", "word", 20;
@@ -101,7 +100,6 @@ one_form! {
     a_gate_that_stays_open_comes_to_one_case: GateStaysOpen, "medium", "medium", 10;
     a_protected_medium_written_comes_to_one_case: ProtectIgnored, "medium", "medium", 10;
     half_a_word_at_an_underrun_comes_to_one_case: HalfUnderrun, "medium", "medium", 10;
-    #[ignore = "open since writes are reduced too: more executions than the bound"]
     a_write_that_stops_after_a_turn_comes_to_one_case: StopsAfterTurn, "medium", "medium", 10;
     a_write_to_the_drive_before_comes_to_one_case: WritesToOldDrive, "medium", "medium", 10;
     a_side_taken_late_comes_to_one_case: SideLate, "medium", "medium", 10;
@@ -147,6 +145,46 @@ fn a_time_becomes_the_least_round_one_that_still_does() {
     }
     let odd = |case: &Case| waited_ns(case) >= 5_000 && !waited_ns(case).is_multiple_of(2_000);
     assert_eq!(minimised_while(odd).program, [Operation::Wait { ns: 5_000 }]);
+}
+
+#[test]
+fn a_copy_becomes_that_of_a_read_of_nothing() {
+    let copies = |operation: &Operation| {
+        matches!(operation, Operation::Write { source: WriteSource::Copy { .. }, .. })
+    };
+    let small = minimised_while(|case| case.program.iter().any(copies));
+    let [
+        Operation::Read { words: 0, start: Start::Now, .. },
+        Operation::Write { source, start, .. },
+    ] = small.program.as_slice()
+    else {
+        panic!("{:?}", small.program)
+    };
+    let plain = WriteSource::Copy { transfer: 0, align: None, skip: 0, count: 0 };
+    assert_eq!((source, *start), (&plain, Start::Now));
+}
+
+#[test]
+fn an_image_becomes_the_smallest_one() {
+    let small = minimised_while(|case| case.tracks.iter().any(|t| t.medium.layout().is_some()));
+    let [Track { medium: Medium::Image { layout, sectors }, .. }] = small.tracks.as_slice() else {
+        panic!("{:?}", small.tracks)
+    };
+    assert_eq!(*layout, SectorLayout::FullTrack { sectors: 1, sector_bytes: 2 });
+    assert_eq!(*sectors, ChannelBits::zeros(16));
+    assert_eq!(small.bench.drives[0].turn_bits as usize, layout.used_bits());
+    let soft = |medium: &Medium| matches!(medium.layout(), Some(SectorLayout::SoftSector { .. }));
+    let small = minimised_while(|case| case.tracks.iter().any(|track| soft(&track.medium)));
+    let least = SectorLayout::SoftSector {
+        sectors: 1,
+        size_code: 0,
+        gap_4a_bytes: 0,
+        gap_1_bytes: 0,
+        gap_2_bytes: 0,
+        gap_3_bytes: 0,
+    };
+    assert_eq!(small.tracks[0].medium.layout(), Some(least));
+    assert_eq!(small.tracks[0].medium.track().count_ones(), 0);
 }
 
 #[test]

@@ -32,11 +32,12 @@ pub(super) fn all(case: &Case) -> Reductions<'_> {
     let disturbed = disturbed(case).into_iter().flat_map(move |program| {
         [1, word_bits + 1].map(|turn| on(case, program.clone(), turn, false))
     });
-    Box::new(alone.chain(disturbed))
+    let bare = left_over(case).into_iter().map(move |program| Case { program, ..empty(case) });
+    Box::new(bare.chain(alone).chain(disturbed))
 }
 
-/// Each write made a read, with every start and on rich contents: what a write shows by the way
-/// need not have to do with it.
+/// Each write made a read, with every start and on rich contents, to the program's end and as its
+/// last transfer: what a write shows by the way need not have to do with it.
 pub(super) fn reads_instead(case: &Case) -> Reductions<'_> {
     let writes =
         (0..case.program.len()).filter(|i| matches!(case.program[*i], Operation::Write { .. }));
@@ -48,8 +49,12 @@ pub(super) fn reads_instead(case: &Case) -> Reductions<'_> {
                     case.program[i] = Operation::Read { words: 1, start, service };
                 }
             });
-            let roomy = reliefs::roomy(&read);
-            on_rich(&read).into_iter().chain([roomy])
+            let last = edited(&read, |case| {
+                case.program.truncate(i + 1);
+                case.program.push(Operation::Wait { ns: 0 });
+            });
+            let plain = [reliefs::roomy(&read), reliefs::roomy(&last)];
+            plain.into_iter().chain(on_rich(&last)).chain(on_rich(&read))
         })
     }))
 }
@@ -95,6 +100,25 @@ fn disturbed(case: &Case) -> Vec<Vec<Operation>> {
                 program.push(after.clone());
                 programs.push(program.clone());
                 program.push(Operation::Wait { ns: word_ns + bit_ns });
+                programs.push(program);
+            }
+        }
+    }
+    programs
+}
+
+/// A write that is cut off and a read after it, on no drive: what is left over shows there.
+fn left_over(case: &Case) -> Vec<Vec<Operation>> {
+    let (bit_ns, word_ns) = units(case);
+    let service = HostService { first_ns: 0, interval_ns: bit_ns, stalls: Vec::new() };
+    let read = Operation::Read { words: 1, start: Start::Now, service };
+    let mut programs = Vec::new();
+    for one in ones(case) {
+        for ns in [0, bit_ns, word_ns + bit_ns] {
+            for cut in [Operation::Abort, Operation::Reset] {
+                let mut program = vec![write(case, 1, Start::Now, bit_ns, one)];
+                program.extend((ns > 0).then_some(Operation::Wait { ns }));
+                program.extend([cut, read.clone(), Operation::Wait { ns: word_ns }]);
                 programs.push(program);
             }
         }
