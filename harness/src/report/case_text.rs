@@ -1,7 +1,9 @@
 //! A case in words: one line an operation, then what is recorded.
 
 use super::phrase::{count, grouped, grouped_by_four, micros, operation, time};
-use trackproof_contract::{Case, ChangeClear, ChannelBits, DriveBench, Track};
+use trackproof_contract::{
+    Case, ChangeClear, ChannelBits, ChannelKind, DriveBench, Medium, SectorLayout, Track,
+};
 
 /// Longest track that is shown whole; a minimised one is far shorter.
 const SHOWN_BITS: usize = 512;
@@ -72,8 +74,16 @@ fn bench(number: usize, drive: &DriveBench, bit_ns: u64) -> String {
 
 fn recorded(track: &Track) -> Vec<String> {
     let bits = track.medium.track();
-    let mut lines =
-        vec![format!("  cylinder {}, side {}, from the index on:", track.cylinder, track.side)];
+    let (what, unit) = match &track.medium {
+        Medium::ChannelBits { kind: ChannelKind::Image, .. } => {
+            ("from the index on".into(), "channel bit")
+        }
+        Medium::ChannelBits { kind: ChannelKind::Real, .. } => {
+            ("a real medium, from the index on".into(), "channel bit")
+        }
+        medium => (image(medium), "data bit"),
+    };
+    let mut lines = vec![format!("  cylinder {}, side {}, {what}:", track.cylinder, track.side)];
     if bits.len() <= SPELT_BITS {
         lines.extend(rows(bits, bits.len(), 32, |from, to| {
             let signs = (from..to).map(|bit| if bits.get(bit) { '1' } else { '0' });
@@ -85,9 +95,32 @@ fn recorded(track: &Track) -> Vec<String> {
     }
     if bits.len() > SHOWN_BITS {
         let left = grouped((bits.len() - SHOWN_BITS) as u64);
-        lines.push(format!("      … and {left} more channel bits; the case file has them"));
+        lines.push(format!("      … and {left} more {unit}s; the case file has them"));
     }
     lines
+}
+
+/// An image in words, up to its data.
+fn image(medium: &Medium) -> String {
+    let Some(layout) = medium.layout() else { return "unknown".into() };
+    let sectors = count(layout.sectors() as u64, "sector");
+    let bytes = count(layout.sector_bytes() as u64, "byte");
+    let how = match layout {
+        SectorLayout::SoftSector {
+            gap_4a_bytes, gap_1_bytes, gap_2_bytes, gap_3_bytes, ..
+        } => {
+            let index = match gap_4a_bytes {
+                0 => "no index mark".into(),
+                gap => format!("gap 4a {gap}"),
+            };
+            format!(
+                "soft-sector, {index}, gap 1 {gap_1_bytes}, gap 2 {gap_2_bytes}, gap 3 \
+                 {gap_3_bytes}"
+            )
+        }
+        _ => "full-track".into(),
+    };
+    format!("an image of {sectors} of {bytes} ({how}), the data of its sectors")
 }
 
 /// Rows of so many bits, each with the number of its first.
@@ -121,9 +154,10 @@ fn hex(bits: &ChannelBits, from: usize, to: usize) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::{hex, media, program};
+    use super::{hex, media, program, recorded};
     use trackproof_contract::{
-        Bench, Case, ChangeClear, ChannelBits, DriveBench, Medium, Operation, Profile, Track,
+        Bench, Case, ChangeClear, ChannelBits, DriveBench, Medium, Operation, Profile,
+        SectorLayout, Track,
     };
 
     #[test]
@@ -162,6 +196,42 @@ mod tests {
             "drive 0: a turn of 20 channel bits (40 µs), channel bit 3 comes under the head at time \
              0; head on cylinder 1\n  cylinder 1, side 0, from the index on:\n         0  0100 0100 \
              1000 1001 0101                 4489 5"
+        );
+    }
+
+    #[test]
+    fn a_track_says_what_it_is_of() {
+        let told = |medium| recorded(&Track { drive: 0, cylinder: 1, side: 1, medium })[0].clone();
+        assert_eq!(
+            told(Medium::real_bits(ChannelBits::zeros(4))),
+            "  cylinder 1, side 1, a real medium, from the index on:"
+        );
+        let layout = SectorLayout::FullTrack { sectors: 1, sector_bytes: 2 };
+        assert_eq!(
+            told(Medium::Image { layout, sectors: ChannelBits::zeros(16) }),
+            "  cylinder 1, side 1, an image of 1 sector of 2 bytes (full-track), the data of its \
+             sectors:"
+        );
+        let layout = SectorLayout::SoftSector {
+            sectors: 9,
+            size_code: 2,
+            gap_4a_bytes: 0,
+            gap_1_bytes: 50,
+            gap_2_bytes: 22,
+            gap_3_bytes: 80,
+        };
+        let sectors = ChannelBits::zeros(9 * 512 * 8);
+        let track =
+            Track { drive: 0, cylinder: 0, side: 0, medium: Medium::Image { layout, sectors } };
+        let lines = recorded(&track);
+        assert_eq!(
+            lines[0],
+            "  cylinder 0, side 0, an image of 9 sectors of 512 bytes (soft-sector, no index mark, \
+             gap 1 50, gap 2 22, gap 3 80), the data of its sectors:"
+        );
+        assert_eq!(
+            lines.last().unwrap(),
+            "      … and 36 352 more data bits; the case file has them"
         );
     }
 

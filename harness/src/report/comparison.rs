@@ -1,7 +1,7 @@
 //! Both sides of a deviating read beside each other: words in hex, the first difference in
 //! channel bits.
 
-use super::phrase::{bits, count, grouped, grouped_by_four, hex};
+use super::phrase::{bits, count, grouped, grouped_by_four, hex, request};
 use super::style::Style;
 use crate::verdict::{Deviation, MediumSides};
 use similar::{Algorithm, DiffOp, capture_diff_slices};
@@ -89,7 +89,7 @@ pub(super) fn medium(case: &Case, sides: &MediumSides, style: Style) -> Vec<Stri
         lines.push("             * a bit that nothing rests on".into());
     }
     if let Some(write) = sides.write {
-        lines.push(format!("    written by request {}", u64::from(write) + 1));
+        lines.push(format!("    the first wrong bit is one of {}", request(case, write)));
     }
     lines
 }

@@ -8,11 +8,10 @@ use super::{case_text, comparison, showing};
 use crate::campaign::Finding;
 use crate::cause::{Cause, Hypothesis};
 use crate::judge::Judge;
+use crate::minimise::{channel_bits, words};
 use crate::rules::Level;
 use similar::{ChangeTag, TextDiff};
-use trackproof_contract::{
-    Action, Capabilities, Case, Event, Item, Observation, Operation, Profile,
-};
+use trackproof_contract::{Action, Capabilities, Case, Event, Item, Observation, Profile};
 use trackproof_model::reader::rejection::Mismatch;
 use trackproof_model::tape::Tape;
 
@@ -133,14 +132,10 @@ pub(super) struct Size {
 }
 
 pub(super) fn size(case: &Case) -> Size {
-    let words = |operation: &Operation| match operation {
-        Operation::Read { words, .. } => u64::from(*words),
-        _ => 0,
-    };
     Size {
         operations: case.program.len() as u64,
-        words: case.program.iter().map(words).sum(),
-        channel_bits: case.tracks.iter().map(|track| track.medium.track().len() as u64).sum(),
+        words: words(case),
+        channel_bits: channel_bits(case),
     }
 }
 

@@ -1,7 +1,7 @@
 //! The small phrases that all reports share: times, numbers, words, places.
 
 use trackproof_contract::{
-    Direction, HostService, Operation, Profile, Service, Start, WriteSource,
+    Case, Direction, HostService, Operation, Profile, Service, Start, WriteSource,
 };
 
 /// Most words of a write that are spelt out.
@@ -117,6 +117,17 @@ pub(super) fn operation(operation: &Operation, profile: &Profile) -> String {
         // The enum may grow; its own name is better than no word.
         other => format!("{other:?}"),
     }
+}
+
+/// A transfer by its number among all requests, from 1: `read 1`, `write 2`.
+pub(super) fn request(case: &Case, transfer: u32) -> String {
+    let mut requests = case.program.iter().filter(|operation| operation.is_request());
+    let what = match requests.nth(transfer as usize) {
+        Some(Operation::Read { .. }) => "read",
+        Some(Operation::Write { .. }) => "write",
+        _ => "transfer",
+    };
+    format!("{what} {}", grouped(u64::from(transfer) + 1))
 }
 
 /// What a write sends: its words, as many as a person reads, or which words of which read.

@@ -5,6 +5,7 @@ use crate::verdict::{Deviation, Edit};
 use trackproof_contract::{ByteUnit, Case, Item, Observation, Status};
 use trackproof_model::reader::rejection::Mismatch;
 use trackproof_model::reader::state::{Phase, State};
+use trackproof_model::reader::writing::WritePhase;
 use trackproof_model::tape::Tape;
 
 /// Both sides at the first difference.
@@ -112,9 +113,8 @@ pub(super) fn state(state: &State, case: &Case) -> String {
         hex(state.setting.word, case.profile.register_bits),
         count(state.phase(word_bits) as u64, "channel bit")
     );
-    match state.transfer {
-        None => text.push_str("no read under way"),
-        Some(transfer) => {
+    match (state.transfer, &state.writing) {
+        (Some(transfer), _) => {
             let phase = match transfer.phase {
                 Phase::WaitMatch => "waits for a match",
                 Phase::WaitIndex(_) => "waits for the index",
@@ -128,8 +128,29 @@ pub(super) fn state(state: &State, case: &Case) -> String {
                 state.fifo.len()
             ));
         }
+        (None, Some(write)) => text.push_str(&format!(
+            "write {} {}, {} of {} fetched, {} in the FIFO",
+            write.id + 1,
+            writing(write.phase),
+            write.fetched,
+            count(write.words.into(), "word"),
+            write.fetched - write.begun.min(write.fetched)
+        )),
+        (None, None) => text.push_str("no transfer under way"),
     }
     text
+}
+
+/// What a write does.
+pub(super) const fn writing(phase: WritePhase) -> &'static str {
+    match phase {
+        WritePhase::WaitWord => "waits for its first word",
+        WritePhase::WaitMatch => "waits for a match",
+        WritePhase::WaitIndex(_) => "waits for the index",
+        WritePhase::Due(..) => "is about to open the gate",
+        WritePhase::Open(_) => "has the gate open",
+        WritePhase::Ending(..) | WritePhase::Cut(..) => "is about to close the gate",
+    }
 }
 
 #[cfg(test)]

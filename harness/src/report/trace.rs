@@ -4,7 +4,7 @@
 mod state;
 
 use super::moment::Moment;
-use super::phrase::{count, hex, micros, operation};
+use super::phrase::{count, hex, micros, operation, request};
 use super::showing;
 use super::style::Style;
 use crate::judge::Judge;
@@ -128,7 +128,9 @@ impl Telling<'_> {
     fn event_line(&mut self, index: usize, event: &Event, got: Option<Item>) -> Line {
         let profile = &self.case.profile;
         let what = match event.action {
-            Action::Service { transfer } => format!("  service of read {}", transfer + 1),
+            Action::Service { transfer } => {
+                format!("  service of {}", request(self.case, transfer))
+            }
             Action::End => "end".into(),
             _ => self
                 .case
@@ -136,7 +138,7 @@ impl Telling<'_> {
                 .get(event.operation as usize)
                 .map_or_else(String::new, |step| operation(step, profile)),
         };
-        let got = got.map_or_else(String::new, |item| item_text(item, profile.word_bits));
+        let got = got.map_or_else(String::new, |item| item_text(item, self.case));
         let mut line = Line {
             at_ns: event.at_ns,
             place: Moment::before(self.case, self.events, index).short(),
@@ -181,7 +183,7 @@ impl Telling<'_> {
             return None;
         }
         let at_ns = self.observation.items[place].at_ns;
-        let text = item_text(item, self.case.profile.word_bits);
+        let text = item_text(item, self.case);
         let mut line = Line {
             at_ns,
             place: Moment::at(self.case, self.events, at_ns).short(),
@@ -250,15 +252,15 @@ fn answers(action: Action, item: Item) -> bool {
     }
 }
 
-fn item_text(item: Item, word_bits: u16) -> String {
+fn item_text(item: Item, case: &Case) -> String {
     match item {
-        Item::Word { value, .. } => hex(value, word_bits),
+        Item::Word { value, .. } => hex(value, case.profile.word_bits),
         Item::Byte { value, fresh } => {
             format!("{value:02x}, {}", if fresh { "new" } else { "seen before" })
         }
         Item::Status(status) => status.to_string(),
         Item::Done => "the completion signal".into(),
-        Item::Refused { transfer } => format!("read {} reported refused", transfer + 1),
+        Item::Refused { transfer } => format!("{} reported refused", request(case, transfer)),
         Item::Match => "the match signal".into(),
         other => other.to_string(),
     }
@@ -285,7 +287,7 @@ fn draw_together(lines: &mut Vec<Line>) {
 fn table(lines: &[Line], deviates: bool, blank: bool, style: Style) -> String {
     let head = Line {
         place: "drive:bit".into(),
-        state: "phase, sync, read".into(),
+        state: "phase, sync, transfer".into(),
         what: "operation".into(),
         allowed: "allowed".into(),
         got: "got".into(),
@@ -327,7 +329,8 @@ fn table(lines: &[Line], deviates: bool, blank: bool, style: Style) -> String {
         push(&mark, &micros(line.at_ns), line, style);
     }
     text.push_str(
-        "phase: channel bits past a word boundary. read: its number, what it does, words taken.\n",
+        "phase: channel bits past a word boundary. transfer: its number, what it does, words taken \
+         or fetched.\n",
     );
     if deviates {
         text.push_str(

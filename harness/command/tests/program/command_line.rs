@@ -77,7 +77,7 @@ fn a_finding_is_written_replayed_certified_and_conforms_without_the_fault() {
     assert!(told.contains("certified: none of"), "{told}");
     let (code, told, _) = started(&format!("replay {file} sample:sync-dma --trace"));
     assert_eq!(code, 0);
-    assert!(told.contains("phase, sync, read") && told.contains("conforms"), "{told}");
+    assert!(told.contains("phase, sync, transfer") && told.contains("conforms"), "{told}");
     // Under another profile it is another case, and the user has to say so.
     let (code, told, said) =
         started(&format!("minimise {file} sample:sync-dma+flag-lags --out small --format json"));

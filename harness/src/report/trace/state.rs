@@ -5,6 +5,7 @@
 
 use super::{answers, is_signal};
 use crate::report::phrase::hex;
+use crate::report::showing::writing;
 use trackproof_contract::{
     Action, Capabilities, Case, Event, Item, MAX_OPERATIONS, Observation, Observed,
 };
@@ -94,17 +95,21 @@ impl<'a> States<'a> {
         } else {
             "off".into()
         };
-        let read = match state.transfer {
-            None => "none".into(),
-            Some(transfer) => {
-                let does = match transfer.phase {
+        let transfer = match (state.transfer, &state.writing) {
+            (Some(read), _) => {
+                let does = match read.phase {
                     Phase::WaitMatch => "waits for a match",
                     Phase::WaitIndex(_) => "waits for the index",
                     Phase::Running => "runs",
                 };
-                format!("{} {does} {}/{}", transfer.id + 1, transfer.taken, transfer.words)
+                format!("{} {does} {}/{}", read.id + 1, read.taken, read.words)
             }
+            (None, Some(write)) => {
+                let does = writing(write.phase);
+                format!("{} {does} {}/{}", write.id + 1, write.fetched, write.words)
+            }
+            (None, None) => "none".into(),
         };
-        format!("{phase:>2}, {sync}, {read}")
+        format!("{phase:>2}, {sync}, {transfer}")
     }
 }
