@@ -81,7 +81,7 @@ pub enum Point {
     WriteAcrossIndex,
     /// A write was longer than a turn.
     WriteLong,
-    /// A read delivered words that had been written before.
+    /// A read delivered words after a write.
     ReadWritten,
 }
 

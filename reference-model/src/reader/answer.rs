@@ -91,6 +91,9 @@ impl State {
         }
         self.fifo.remove(0);
         running.taken += 1;
+        if self.world > 0 {
+            ctx.reach.hit(Point::ReadWritten);
+        }
         self.transfer = Some(running);
         if running.taken == running.words {
             ctx.reach.hit(Point::Completed);

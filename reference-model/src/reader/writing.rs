@@ -728,6 +728,15 @@ impl State {
 
     fn gate_closed(&mut self, ctx: &mut Context<'_>, off: (usize, usize), unfinished: bool) {
         let Some(writing) = self.writing.take() else { return };
+        if let Some(pass) = ctx.tape.pass_at(writing.on) {
+            let length = off.0.saturating_sub(writing.on);
+            if pass.cell_at(writing.on) + length > pass.turn {
+                ctx.reach.hit(Point::WriteAcrossIndex);
+            }
+            if length > pass.turn {
+                ctx.reach.hit(Point::WriteLong);
+            }
+        }
         let before = self.context.before(ctx);
         let written = Written {
             transfer: writing.id,
