@@ -22,6 +22,10 @@ pub const MAX_STATES: usize = 4_096;
 /// From so many states on those that what was seen makes doubtful are given up first.
 const MANY_STATES: usize = 32;
 
+/// More states than this are given up where all ways are kept: beyond it another walk would tell
+/// little and last long.
+const MAX_ALL_WAYS: usize = 256;
+
 /// What one case told.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Tally {
@@ -132,8 +136,10 @@ impl Acceptor {
         tally: &mut Tally,
     ) -> Acceptance {
         let (first, gave_up) = self.walk(case, events, observation, capabilities, tally, false);
-        if gave_up && !matches!(first, Acceptance::Accepted) {
-            // One of the ways that were given up may be the right one.
+        // One of the ways that were given up may be the right one. Media that are looked at alone
+        // have been found wrong already, or what was read of them has: they only lend a name.
+        let exact = self.supposition != Supposition::MediaAlone;
+        if gave_up && exact && !matches!(first, Acceptance::Accepted) {
             return self.walk(case, events, observation, capabilities, tally, true).0;
         }
         first
@@ -419,7 +425,7 @@ impl Walk<'_> {
             self.ctx.tape.enter(self.states[index].world);
             self.states[index].pass(&mut self.ctx, to, at_ns);
             self.states.append(self.ctx.others);
-            if self.states.len() > MAX_STATES {
+            if self.states.len() > self.most_states() {
                 return Err(Stop::TooMany);
             }
             index += 1;
@@ -430,6 +436,10 @@ impl Walk<'_> {
         self.merge(at_ns);
         self.give_up_lost();
         Ok(())
+    }
+
+    const fn most_states(&self) -> usize {
+        if self.all_ways { MAX_ALL_WAYS } else { MAX_STATES }
     }
 
     /// Gives up states that cannot lead to the media that were seen, or hardly.
@@ -718,7 +728,7 @@ impl Walk<'_> {
             split(state, &mut self.ctx, self.next);
         }
         std::mem::swap(self.states, self.next);
-        if self.states.len() > MAX_STATES || self.states.is_empty() || self.ctx.overflow {
+        if self.states.len() > self.most_states() || self.states.is_empty() || self.ctx.overflow {
             return Err(Stop::TooMany);
         }
         Ok(())

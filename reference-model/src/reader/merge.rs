@@ -211,7 +211,7 @@ impl State {
         }
         numbers.push(u64::from(writing.is_some()));
         if let Some(writing) = writing {
-            writing.tell(numbers);
+            writing.tell(at_ns.saturating_sub(ctx.bit_ns), numbers);
         }
 
         // Status and signals.

@@ -139,7 +139,7 @@ pub(super) enum Outlook {
     Open,
     /// What it has written stands on the medium only if something later makes it so.
     Doubtful,
-    /// What it has written does not stand on the medium: so many words of it.
+    /// What it has written does not stand on the medium: so many bits of it are wrong, or more.
     Lost(u32),
 }
 

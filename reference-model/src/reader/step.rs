@@ -473,15 +473,6 @@ pub(super) enum Join {
 }
 
 impl Context<'_> {
-    /// Whether a service of that transfer came within a channel bit before a moment.
-    pub(super) fn service_came(&self, to_ns: u64, transfer: u32) -> bool {
-        self.events[..self.event]
-            .iter()
-            .rev()
-            .take_while(|event| event.at_ns + self.bit_ns >= to_ns)
-            .any(|event| event.at_ns <= to_ns && event.action == Action::Service { transfer })
-    }
-
     /// Whether a service of that transfer comes within a channel bit after a moment.
     pub(super) fn service_follows(&self, from_ns: u64, transfer: u32) -> bool {
         self.events[self.event..]

@@ -25,6 +25,8 @@ pub struct Writing {
     pub fetched: u32,
     /// Those the serialiser has taken.
     pub begun: u32,
+    /// When the last word was fetched.
+    pub(super) fetched_ns: u64,
     /// How far it is.
     pub phase: WritePhase,
     /// Where the gate opened; 0 while it is closed.
@@ -125,7 +127,9 @@ impl Written {
 
 impl Writing {
     /// Tells it as numbers, as [`State`]s are told that are to be one if they are equal.
-    pub(super) fn tell(&self, numbers: &mut Vec<u64>) {
+    ///
+    /// A word that was fetched before `late_ns` waits for sure.
+    pub(super) fn tell(&self, late_ns: u64, numbers: &mut Vec<u64>) {
         let Self {
             id,
             // As the program has them.
@@ -133,6 +137,7 @@ impl Writing {
             words: _,
             fetched,
             begun,
+            fetched_ns,
             phase,
             on,
             pieces,
@@ -141,6 +146,7 @@ impl Writing {
             cut,
         } = self;
         numbers.extend([*id, *fetched, *begun].map(u64::from));
+        numbers.push(if *fetched_ns >= late_ns { *fetched_ns } else { 0 });
         numbers.extend(match *phase {
             WritePhase::WaitWord => [0; 4],
             WritePhase::WaitMatch => [1, 0, 0, 0],
@@ -297,6 +303,7 @@ impl State {
             words,
             fetched: 0,
             begun: 0,
+            fetched_ns: 0,
             phase,
             on: 0,
             pieces: Vec::new(),
@@ -360,7 +367,7 @@ impl State {
     /// Fetches the next word.
     fn take_word(&mut self, ctx: &mut Context<'_>, here: usize, at_ns: u64) {
         let Some(writing) = self.writing.as_mut() else { return };
-        writing.fetched += 1;
+        (writing.fetched, writing.fetched_ns) = (writing.fetched + 1, at_ns);
         if writing.phase == WritePhase::WaitWord {
             // At the first begin of a cell from here on, or as much later as an acceptance may be.
             ctx.reach.hit(Point::WriteAtOnce);
@@ -490,7 +497,7 @@ impl State {
             self.writing.as_mut()?.served_ahead = true;
         } else if writing.fetched == 1
             && writing.start != Start::Now
-            && ctx.service_came(ctx.tape.end_ns(pos), writing.id)
+            && writing.fetched_ns + ctx.bit_ns >= ctx.tape.end_ns(pos)
         {
             // The one word may have come too late.
             let mut missed = self.clone();
@@ -548,8 +555,15 @@ impl State {
             return;
         }
         let again = ctx.tape.len() - writing.on >= pass.turn;
-        let sure = *kind == ChannelKind::Image && !again && !self.written_later(ctx);
-        self.outlook = if sure { Outlook::Lost(0) } else { Outlook::Doubtful };
+        // What a gate has passed that is open at the end is free.
+        let rest = (writing.words - writing.begun + 1) as usize * ctx.word_bits;
+        let tail = usize::from(ctx.profile.gate_off_max) + 1;
+        let ends = writing.fetched == writing.words && pos + rest + tail < ctx.tape.len();
+        let sure = *kind == ChannelKind::Image && ends && !again && !self.written_later(ctx);
+        // Of ways that go wrong under an open gate, the one that goes furthest is the best; any that
+        // came to its end is better.
+        let far = u32::MAX - writing.begun;
+        self.outlook = if sure { Outlook::Lost(far) } else { Outlook::Doubtful };
     }
 
     /// The cells that the write has laid from one position to another, 64 at the most, of its last
@@ -586,7 +600,7 @@ impl State {
         }
         if writing.waiting() == 1
             && writing.begun > 0
-            && ctx.service_came(ctx.tape.end_ns(pos), writing.id)
+            && writing.fetched_ns + ctx.bit_ns >= ctx.tape.end_ns(pos)
         {
             // The one word may have come too late.
             let mut late = self.clone();
