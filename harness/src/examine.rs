@@ -1,5 +1,9 @@
 //! Examining one case: run it, judge it, and name a deviation by what explains it.
 
+mod telling;
+
+pub(crate) use telling::telling;
+
 use crate::campaign::Finding;
 use crate::cause::{Cause, Hypothesis, other_indexes};
 use crate::generate::Generator;
@@ -12,6 +16,7 @@ use trackproof_contract::{
 };
 
 use std::sync::Arc;
+use trackproof_model::reader::rejection::Mismatch;
 use trackproof_model::reader::supposition::Supposition;
 
 /// Turns by which a program is begun later, to see whether it matters; all must agree.
@@ -186,14 +191,53 @@ impl Examiner {
         }
         name_by(&mut deviation, &finding.cause);
         let same = deviation.rule.id == finding.rule.id && deviation.kind == finding.kind;
-        Ok(if same { Shown::Same } else { Shown::Other })
+        if !same {
+            return Ok(Shown::Other);
+        }
+        let tells = self.tells_the_same(case, &deviation)?;
+        Ok(if tells { Shown::Same } else { Shown::Other })
+    }
+
+    /// Whether a deviation of the media goes by the same name where they tell it.
+    pub(crate) fn tells_the_same(
+        &mut self,
+        case: &Case,
+        deviation: &Deviation,
+    ) -> Result<bool, RigError> {
+        let told = self.written_tells(case, deviation)?;
+        Ok(told.is_none_or(|(_, examined)| {
+            matches!(examined.verdict, Verdict::Deviates(told)
+                if told.rule.id == deviation.rule.id && told.kind == deviation.kind)
+        }))
+    }
+
+    /// The same case made telling, for a deviation of the media, and what that shows: there a name by content can be relied on.
+    pub(crate) fn written_tells(
+        &mut self,
+        case: &Case,
+        deviation: &Deviation,
+    ) -> Result<Option<(Case, Examined)>, RigError> {
+        // Where a write comes round, that may be what is wrong.
+        let media = matches!(deviation.rejection.mismatch, Mismatch::Media(_));
+        if !media || deviation.rule.id == "write.wrap" {
+            return Ok(None);
+        }
+        let Some(case) = telling(case) else { return Ok(None) };
+        let examined = self.glance(&case)?;
+        Ok(Some((case, examined)))
     }
 
     /// Finds what explains a deviation, and names it by that.
     fn cause(&mut self, case: &Case, deviation: &mut Deviation) -> Result<Cause, RigError> {
         let mut hypotheses = self.trial(&case.profile)?.plausible.to_vec();
         hypotheses.retain(|hypothesis| hypothesis.concerns(deviation));
-        let longer = self.run_longer(case, deviation)?;
+        let of_transfer = Hypothesis::of_transfer(&case.profile);
+        let telling = |one: &Hypothesis| one.concerns(deviation);
+        let longer = if hypotheses.is_empty() && !of_transfer.iter().any(telling) {
+            None
+        } else {
+            self.run_longer(case, deviation)?
+        };
         if let Some(one) = self.explanation(longer.as_ref(), hypotheses) {
             return Ok(named_by(deviation, Cause::Hypothesis(one)));
         }
@@ -205,7 +249,7 @@ impl Examiner {
         if longer.as_ref().is_some_and(|longer| longer.words_come(deviation)) {
             deviation.place = deviation.place.and(Place::LATE);
         }
-        let mut hypotheses = Hypothesis::of_transfer(&case.profile);
+        let mut hypotheses = of_transfer;
         hypotheses.retain(|hypothesis| hypothesis.concerns(deviation));
         if let Some(one) = self.explanation(longer.as_ref(), hypotheses) {
             return Ok(named_by(deviation, Cause::Hypothesis(one)));

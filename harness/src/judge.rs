@@ -86,7 +86,8 @@ impl Judge {
     }
 
     /// A medium that was written wrongly shows in what is read of it, but the write is what is
-    /// wrong: where the host saw something wrong after a write, the media are looked at alone.
+    /// wrong: where the host saw something wrong after a write, the media are looked at alone. So
+    /// they are where they are wrong in the way that signals left: another may come closer.
     fn medium_first(
         &mut self,
         case: &Case,
@@ -99,7 +100,6 @@ impl Judge {
             .any(|event| matches!(event.action, Action::Write { .. }));
         if !written
             || observation.media.is_empty()
-            || matches!(rejection.mismatch, Mismatch::Media(_))
             || self.acceptor.supposition() != Supposition::None
         {
             return rejection;

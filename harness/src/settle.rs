@@ -14,9 +14,10 @@ use crate::campaign::{CampaignError, Finding, RigFactory};
 use crate::examine::{Examined, Examiner, Shown};
 use crate::minimise::{Limits, Outcome, minimise, single_reductions};
 use crate::verdict::{Deviation, Verdict};
-use std::collections::{BTreeMap, BTreeSet};
+use std::cmp::Reverse;
+use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use trackproof_contract::{Case, RigError, Status};
+use trackproof_contract::{Case, Operation, RigError, Status};
 use trackproof_model::reader::rejection::Mismatch;
 
 /// A finding that a fresh rig has shown again, with its smallest case.
@@ -40,7 +41,15 @@ pub struct Settlement {
     pub settled: Vec<Settled>,
     /// Findings that a fresh rig did not show again.
     pub not_reproducible: Vec<Finding>,
+    /// Findings that were shown again and not pursued: others of their kind are more frequent, and
+    /// may be their cause.
+    pub set_aside: Vec<Finding>,
 }
+
+/// Findings in cases that write, of those that nothing explains, that are pursued: the most
+/// frequent ones. One fault of writing goes by a dozen names in large cases, where it spoils what
+/// is written and read later; making each of them small takes minutes and tells nothing new.
+const WRITING_PURSUED: usize = 3;
 
 /// Settles findings, each on rigs of its own, on `jobs` threads.
 ///
@@ -68,20 +77,22 @@ pub fn settle(
     let shown = on_threads(jobs, &findings, &|finding| {
         shown_again(finding.clone(), &mut examiner()?).map_err(at(finding.index))
     })?;
-    let mut explained = BTreeSet::new();
-    let mut left = Vec::new();
+    // What goes by one name now is one finding: its first case stands for all.
+    let mut named: BTreeMap<(&'static str, &'static str), Finding> = BTreeMap::new();
     for (finding, shown) in findings.into_iter().zip(shown) {
-        match shown {
-            // What has one explanation is one finding: its first case stands for all.
-            Some(shown) => {
-                if !shown.cause.explains() || explained.insert((shown.rule.id, shown.kind)) {
-                    left.push(shown);
-                }
-            }
-            None => settlement.not_reproducible.push(finding),
-        }
+        let Some(shown) = shown else {
+            settlement.not_reproducible.push(finding);
+            continue;
+        };
+        let cases = shown.cases;
+        named
+            .entry((shown.rule.id, shown.kind))
+            .and_modify(|first| first.cases += cases)
+            .or_insert(shown);
     }
-
+    let mut left: Vec<Finding> = named.into_values().collect();
+    left.sort_by_key(|finding| (finding.index, finding.rule.id, finding.kind));
+    settlement.set_aside = set_aside(&mut left);
     let results = on_threads(jobs, &left, &|finding| {
         let limits = Limits { executions, deadline: Some(&|| over()) };
         let settled =
@@ -101,9 +112,31 @@ pub fn settle(
             None => settlement.not_reproducible.push(finding),
         }
     }
+    settlement.set_aside.retain(|one| !by_name.contains_key(&(one.rule.id, one.kind)));
     settlement.settled = by_name.into_values().collect();
     settlement.settled.sort_by_key(|settled| (settled.finding.index, settled.finding.rule.id));
     Ok(settlement)
+}
+
+/// Takes out the findings that are not pursued.
+fn set_aside(findings: &mut Vec<Finding>) -> Vec<Finding> {
+    let of_writing = |finding: &Finding| {
+        let writes = |one: &Operation| matches!(one, Operation::Write { .. });
+        !finding.cause.explains() && finding.case.program.iter().any(writes)
+    };
+    let mut by_frequency: Vec<_> = findings
+        .iter()
+        .filter(|finding| of_writing(finding))
+        .map(|finding| (Reverse(finding.cases), finding.index, finding.rule.id, finding.kind))
+        .collect();
+    by_frequency.sort_unstable();
+    let Some(&last) = by_frequency.get(WRITING_PURSUED - 1) else { return Vec::new() };
+    findings
+        .extract_if(.., |finding| {
+            let place = (Reverse(finding.cases), finding.index, finding.rule.id, finding.kind);
+            of_writing(finding) && place > last
+        })
+        .collect()
 }
 
 /// Does `work` on every item, on `jobs` threads; the results in the items' order.
@@ -140,7 +173,17 @@ fn shown_again(mut finding: Finding, examiner: &mut Examiner) -> Result<Option<F
         return Ok(None);
     }
     let examined = examiner.examine(&finding.case)?;
-    Ok(adopt(&mut finding, examined).then_some(finding))
+    if !adopt(&mut finding, examined) {
+        return Ok(None);
+    }
+    let plain = examiner.written_tells(&finding.case, &finding.deviation)?;
+    if let Some((case, examined)) = plain
+        && matches!(&examined.verdict, Verdict::Deviates(deviation)
+            if Showing::of(deviation) == Showing::Media)
+    {
+        finding = Finding { cases: finding.cases, ..Finding::new(finding.index, case, examined) };
+    }
+    Ok(Some(finding))
 }
 
 /// Makes one finding small; none when the rig stops showing it.
@@ -205,34 +248,48 @@ fn adopt(finding: &mut Finding, examined: Examined) -> bool {
     true
 }
 
-/// A case close by in which the words themselves are wrong, for a finding that nothing explains
-/// and that shows in a byte, a signal or a status bit: it tells what those only hint at.
+/// A case close by in which the words themselves, or what was written, are wrong, for a finding
+/// that nothing explains and that shows in a byte, a signal or a status bit: it tells what those
+/// only hint at. A write that came round may be wrong without that as well.
 fn clearer(
     finding: &Finding,
     examiner: &mut Examiner,
     limits: Limits<'_>,
     executions: &mut u64,
 ) -> Result<Option<Finding>, RigError> {
-    if finding.cause.explains() || Showing::of(&finding.deviation) == Showing::Words {
+    let came_round = finding.rule.id == CAME_ROUND;
+    let tells = matches!(Showing::of(&finding.deviation), Showing::Words | Showing::Media);
+    if finding.cause.explains() || tells && !came_round {
         return Ok(None);
     }
     examiner.glance(&finding.case)?;
     let upto = &examiner.judge().events()[..=finding.deviation.rejection.event];
     let deviating = upto.iter().map(|event| event.operation as usize).max().unwrap_or(0);
-    for case in witness::with_words(&finding.case, deviating) {
+    let mut cases = witness::with_long_turns(&finding.case, deviating);
+    if !came_round {
+        cases.extend(witness::with_words(&finding.case, deviating));
+    }
+    for case in cases {
         if limits.deadline.is_some_and(|over| over()) {
             return Ok(None);
         }
         *executions += 1;
         let examined = examiner.examine(&case)?;
         if let Verdict::Deviates(deviation) = &examined.verdict
-            && Showing::of(deviation) == Showing::Words
+            && matches!(Showing::of(deviation), Showing::Words | Showing::Media)
+            && deviation.rule.id != CAME_ROUND
         {
-            return Ok(Some(Finding::new(finding.index, case, examined)));
+            return Ok(Some(Finding {
+                cases: finding.cases,
+                ..Finding::new(finding.index, case, examined)
+            }));
         }
     }
     Ok(None)
 }
+
+/// The rule that a write on too short a turn breaks, whatever else is wrong with it.
+const CAME_ROUND: &str = "write.wrap";
 
 /// A smaller case that deviates in the same way of showing under another name.
 fn better_name(
@@ -251,8 +308,13 @@ fn better_name(
             && Showing::of(deviation) == Showing::of(&finding.deviation)
             && !finding.same(&examined)
             && (examined.cause.explains() || !finding.cause.explains())
+            && deviation.rule.id != CAME_ROUND
+            && examiner.tells_the_same(&case, deviation)?
         {
-            return Ok(Some(Finding::new(finding.index, case, examined)));
+            return Ok(Some(Finding {
+                cases: finding.cases,
+                ..Finding::new(finding.index, case, examined)
+            }));
         }
     }
     Ok(None)

@@ -101,6 +101,8 @@ struct Found {
     /// Findings of rules that were not asked for, with their files.
     others: Vec<(Finding, Option<String>)>,
     not_reproducible: Vec<(Finding, Option<String>)>,
+    /// Findings that were not pursued, with their files.
+    set_aside: Vec<(Finding, Option<String>)>,
 }
 
 impl Run<'_> {
@@ -194,8 +196,12 @@ impl Run<'_> {
             let path = files.path_of(&finding);
             found.not_reproducible.push((finding, path));
         }
-        let kept = found.findings.iter().chain(&found.others).chain(&found.not_reproducible);
-        files.keep_only(kept.map(|(finding, _)| finding));
+        for finding in settlement.set_aside {
+            let path = files.path_of(&finding);
+            found.set_aside.push((finding, path));
+        }
+        let kept = [&found.findings, &found.others, &found.not_reproducible, &found.set_aside];
+        files.keep_only(kept.into_iter().flatten().map(|(finding, _)| finding));
         Ok(found)
     }
 
@@ -237,6 +243,7 @@ impl Run<'_> {
             rules: &self.check.rules,
             others: &found.others,
             not_reproducible: &found.not_reproducible,
+            set_aside: &found.set_aside,
             verdict,
             exit: (exit.code(), meaning),
             certified: None,

@@ -54,6 +54,7 @@ pub(crate) fn replay(replay: &Replay, registry: &Registry) -> Result<Exit, Failu
         rules: &[],
         others: &[],
         not_reproducible: not_again,
+        set_aside: &[],
         verdict: exit.verdict(),
         exit: (exit.code(), exit.meaning()),
         certified,

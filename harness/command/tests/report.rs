@@ -122,6 +122,7 @@ fn a_run_tells_what_it_did_what_it_could_not_and_what_it_comes_to() {
         rules: &[],
         others: &[],
         not_reproducible: &[],
+        set_aside: &[],
         verdict: "conforms",
         exit: (0, "nothing that was judged deviates"),
         certified: None,

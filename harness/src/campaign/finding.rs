@@ -16,6 +16,8 @@ pub struct Finding {
     pub kind: &'static str,
     /// The case's index in the campaign.
     pub index: u64,
+    /// How many cases of the campaign show it at first sight.
+    pub cases: u64,
     /// The case.
     pub case: Case,
     /// What deviates in it.
@@ -38,6 +40,7 @@ impl Finding {
             rule: deviation.rule,
             kind: deviation.kind,
             index,
+            cases: 1,
             case,
             deviation,
             cause: examined.cause,
@@ -52,16 +55,20 @@ impl Finding {
     }
 }
 
-/// The findings so far, the lowest index of each rule and kind.
+/// The findings so far, the lowest index of each rule and kind, and how many cases show it.
 #[derive(Debug, Default)]
 pub(super) struct Findings(BTreeMap<(&'static str, &'static str), Finding>);
 
 impl Findings {
     /// Keeps a finding if it is new or has a lower index; gives it back then.
-    pub(super) fn keep(&mut self, finding: Finding) -> Option<&Finding> {
+    pub(super) fn keep(&mut self, mut finding: Finding) -> Option<&Finding> {
         let key = (finding.rule.id, finding.kind);
-        if self.0.get(&key).is_some_and(|kept| kept.index <= finding.index) {
-            return None;
+        if let Some(kept) = self.0.get_mut(&key) {
+            kept.cases += 1;
+            if kept.index <= finding.index {
+                return None;
+            }
+            finding.cases = kept.cases;
         }
         self.0.insert(key, finding);
         self.0.get(&key)

@@ -15,6 +15,9 @@ use trackproof_model::recorded::Recorded;
 /// Bits by which a write is looked for before and behind its place.
 const NEAR_BITS: i64 = 64;
 
+/// Bits that must stand somewhere for what was written to have moved there.
+const LEAST_COMPARED: i64 = 8;
+
 /// A rule's id and a kind.
 pub(super) type Name = (&'static str, &'static str);
 
@@ -218,16 +221,20 @@ impl Compared<'_> {
     fn moved(&self, written: &Written, laid: &Laid) -> Option<Name> {
         let word_bits = usize::from(self.case.profile.word_bits) as i64;
         let length = laid.bits.len() as i64;
-        // Guards at both ends are left out, and what too short a write tells nothing of.
-        let margin = word_bits.min(length / 4);
+        // Cells of the guards are left out; a row of equal bits fits anywhere and tells nothing.
         let fits = |shift: i64| {
-            let (from, to) = (margin.max(-shift), length - margin - shift.max(0));
-            if to - from < 8.min(length - 2 * margin) {
-                return false;
-            }
+            let (from, to) = (0.max(-shift), length - shift.max(0));
             let at = |cell: i64| (laid.cell as i64 + cell).rem_euclid(laid.turn as i64) as usize;
-            (from..to)
-                .all(|cell| self.shown.get(at(cell)) == laid.bits.get((cell + shift) as usize))
+            let (mut compared, mut ones) = (0, 0);
+            for cell in (from..to).filter(|cell| self.due.free_window(at(*cell), 1) == 0) {
+                let due = laid.bits.get((cell + shift) as usize);
+                if self.shown.get(at(cell)) != due {
+                    return false;
+                }
+                compared += 1;
+                ones += i64::from(due);
+            }
+            compared >= LEAST_COMPARED.min(length / 2) && ones > 0 && ones < compared
         };
         let shift = (1..=NEAR_BITS.max(2 * word_bits))
             .flat_map(|shift| [-shift, shift])

@@ -48,6 +48,10 @@ pub struct RunJson {
     /// Findings that a fresh rig did not show again; left out where there are none.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub not_reproducible: Vec<FindingJson>,
+    /// Findings that were not made small, since others are more frequent and may be their cause;
+    /// left out where there are none.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub set_aside: Vec<FindingJson>,
     /// Whether no single reduction of the replayed case deviates alike; only with `--certify`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub certified: Option<bool>,
@@ -151,6 +155,7 @@ pub fn run_json(report: &RunReport<'_>) -> RunJson {
         findings: findings(report.findings),
         other_findings: findings(report.others),
         not_reproducible: findings(report.not_reproducible),
+        set_aside: findings(report.set_aside),
         certified: report.certified,
     }
 }

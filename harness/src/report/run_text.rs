@@ -38,6 +38,8 @@ pub struct RunReport<'a> {
     pub others: &'a [(Finding, Option<String>)],
     /// Those that it did not show again, with the files of the cases that showed them once.
     pub not_reproducible: &'a [(Finding, Option<String>)],
+    /// Findings that were not pursued, with their files.
+    pub set_aside: &'a [(Finding, Option<String>)],
     /// The verdict in a word.
     pub verdict: &'static str,
     /// The exit code and what it means.
@@ -201,6 +203,20 @@ fn findings(report: &RunReport<'_>, style: Style) -> Vec<String> {
             "  {label:<7}  {}: {}, case {}, {file}; not shown again by a fresh rig",
             finding.rule.id, finding.kind, finding.index
         ));
+    }
+    for (place, (finding, file)) in report.set_aside.iter().enumerate() {
+        let label = if place == 0 { "Aside" } else { "" };
+        let file = file.as_deref().unwrap_or("not written");
+        lines.push(format!(
+            "  {label:<7}  {}: {}, case {}, {file}; {}",
+            finding.rule.id,
+            finding.kind,
+            finding.index,
+            count(finding.cases, "case"),
+        ));
+    }
+    if !report.set_aside.is_empty() {
+        lines.push("           not made small: mend what was found, then check again".into());
     }
     lines
 }

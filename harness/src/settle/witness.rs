@@ -1,6 +1,8 @@
-//! Cases in which the host takes the words that a byte, a signal or a status bit only hints at.
+//! Cases in which the host sees what a byte, a signal or a status bit only hints at: words that it
+//! takes, or a medium that keeps what was written.
 
-use trackproof_contract::{Case, HostService, Operation, Start};
+use crate::examine::telling;
+use trackproof_contract::{Case, ChannelBits, HostService, Medium, Operation, Start, Track};
 
 /// Words that a read takes that was not there.
 const WORDS: u32 = 2;
@@ -24,6 +26,34 @@ pub(super) fn with_words(case: &Case, deviating: usize) -> Vec<Case> {
     }
     cases.retain(|case| case.validate().is_ok());
     cases
+}
+
+/// Cases close to one that writes, in which each drive keeps what is written and turns so slowly
+/// that no write comes round: with the media as they are, then with the first drive selected and
+/// an empty track under its head.
+pub(super) fn with_long_turns(case: &Case, deviating: usize) -> Vec<Case> {
+    if !case.program.iter().any(|operation| matches!(operation, Operation::Write { .. })) {
+        return Vec::new();
+    }
+    let bit_ns = u64::from(case.profile.channel_bit_ns);
+    let mut long = telling(case).unwrap_or_else(|| case.clone());
+    let bits = long.bench.drives[0].turn_bits;
+    long.program.truncate(deviating + 1);
+    long.program.push(Operation::Wait { ns: u64::from(bits / 2) * bit_ns });
+    let mut selected = long.clone();
+    let begin = [Operation::Select { mask: 1 }, Operation::Motor { mask: 1 }];
+    selected.program.splice(0..0, begin);
+    selected.tracks.retain(|track| track.drive > 0);
+    let blank = Track {
+        drive: 0,
+        cylinder: case.bench.drives[0].cylinder,
+        side: 0,
+        medium: Medium::image_bits(ChannelBits::zeros(bits as usize)),
+    };
+    selected.tracks.insert(0, blank);
+    let drive = &mut selected.bench.drives[0];
+    (drive.write_protected, drive.spin_up_ns) = (false, 0);
+    [long, selected].into_iter().filter(|case| case.validate().is_ok()).collect()
 }
 
 /// The case up to the deviating operation and a while more, every read served at once; those that

@@ -1,0 +1,137 @@
+//! A case in which what stands on the medium tells what was written there: the words are numbered,
+//! no write comes round to where it began, and all come to their end. In a small case of zeros a
+//! lost word looks like a late one, and on a short turn a word too many like an early one.
+
+use trackproof_contract::{Case, ChannelBits, Medium, Operation, WriteSource, WriteUnit};
+
+/// The first number; with a 1 in its highest bit, that a shift by any number of bits shows.
+const FIRST: u64 = 0x90;
+
+/// Numbers from the first one on that have their highest bit.
+const NUMBERS: u64 = 0x70;
+
+/// Words by which a turn is longer than all that is written.
+const TURN_WORDS: usize = 4;
+
+/// The case made telling; none where it is so already, or cannot be.
+pub(crate) fn telling(case: &Case) -> Option<Case> {
+    let mut changed = case.clone();
+    let words = number_words(&mut changed);
+    // Once more for words that are laid twice, and for what waits for a word.
+    let bits = 2 * (words + TURN_WORDS) * usize::from(case.profile.word_bits);
+    turn_slowly(&mut changed, bits);
+    // What is still being written comes to its end.
+    let rest_ns = (bits / 2) as u64 * u64::from(case.profile.channel_bit_ns);
+    if words > 0
+        && !matches!(changed.program.last(), Some(Operation::Wait { ns }) if *ns >= rest_ns)
+    {
+        changed.program.push(Operation::Wait { ns: rest_ns });
+    }
+    (changed != *case && changed.validate().is_ok()).then_some(changed)
+}
+
+/// Numbers the words that are given to write; says how many words may be written in all.
+fn number_words(case: &mut Case) -> usize {
+    let width = usize::from(case.profile.word_bits);
+    let half = width / 2;
+    let (mut number, mut copied) = (0, 0);
+    for operation in &mut case.program {
+        let words = match operation {
+            Operation::Write { source: WriteSource::Words(words), .. } => words,
+            Operation::Write { source: WriteSource::Copy { count, .. }, .. } => {
+                copied += *count as usize;
+                continue;
+            }
+            _ => continue,
+        };
+        let mut bits = ChannelBits::new();
+        while bits.len() < words.len() {
+            let count = width.min(words.len() - bits.len());
+            let low = FIRST + number % NUMBERS;
+            // The other half has the number's opposite, or the marks of data bytes, which stay.
+            let high = match case.profile.write_unit {
+                WriteUnit::ChannelWords => !low << half,
+                WriteUnit::DataBytes => words.window(bits.len(), count) >> half << half,
+            };
+            let low = low & mask(half);
+            bits.push((high | low) & mask(count), count);
+            number += 1;
+        }
+        *words = bits;
+    }
+    number as usize + copied
+}
+
+/// Lengthens every turn to so many bits, but those of images, whose layouts set it.
+fn turn_slowly(case: &mut Case, bits: usize) {
+    if case.tracks.iter().any(|track| track.medium.layout().is_some()) {
+        return;
+    }
+    let longest = case.bench.drives.iter().map(|drive| drive.turn_bits as usize).max();
+    let bits = bits.max(longest.unwrap_or(0));
+    for drive in &mut case.bench.drives {
+        drive.turn_bits = bits as u32;
+    }
+    for track in &mut case.tracks {
+        if let Medium::ChannelBits { track, .. } = &mut track.medium {
+            while track.len() < bits {
+                track.push(0, (bits - track.len()).min(64));
+            }
+        }
+    }
+}
+
+const fn mask(bits: usize) -> u64 {
+    if bits >= 64 { u64::MAX } else { (1 << bits) - 1 }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::telling;
+    use trackproof_contract::{
+        Bench, Case, ChangeClear, ChannelBits, DriveBench, HostService, Operation, Profile, Start,
+        WriteSource, WriteUnit,
+    };
+
+    fn numbers(profile: Profile, words: &[u64]) -> Vec<u64> {
+        let width = usize::from(profile.word_bits);
+        let mut bits = ChannelBits::new();
+        words.iter().for_each(|word| bits.push(*word, width));
+        let source = WriteSource::Words(bits);
+        let service = HostService { first_ns: 0, interval_ns: 2_000, stalls: Vec::new() };
+        let drive = DriveBench {
+            turn_bits: 1,
+            start_bit: 0,
+            cylinder: 0,
+            write_protected: false,
+            spin_up_ns: 0,
+            change_clear: ChangeClear::Step,
+        };
+        let program = vec![Operation::Write { source, start: Start::Now, service }];
+        let case = Case {
+            profile,
+            bench: Bench { access_ns: 0, drives: vec![drive] },
+            tracks: Vec::new(),
+            program,
+        };
+        let changed = telling(&case).expect("words that can be numbered");
+        let Some(Operation::Write { source: WriteSource::Words(bits), .. }) =
+            changed.program.first()
+        else {
+            panic!("another program");
+        };
+        (0..words.len()).map(|word| bits.window(word * width, width)).collect()
+    }
+
+    #[test]
+    fn every_word_has_a_number_of_its_own() {
+        assert_eq!(numbers(Profile::sync_dma(), &[0, 0, 0xffff]), [0x6f90, 0x6e91, 0x6d92]);
+    }
+
+    #[test]
+    fn marks_stay_where_words_are_data() {
+        let mut profile = Profile::sync_dma();
+        profile.write_unit = WriteUnit::DataBytes;
+        assert_eq!(numbers(profile, &[0x0ea1, 0x0000]), [0x0e90, 0x0091]);
+    }
+}
