@@ -5,7 +5,7 @@ use std::fs;
 use std::path::PathBuf;
 
 /// The samples' folders.
-const SAMPLES: [&str; 1] = ["sync_dma"];
+const SAMPLES: [&str; 2] = ["sync_dma", "byte_stream"];
 
 fn main() {
     println!("cargo:rerun-if-changed=build.rs");

@@ -1,6 +1,7 @@
 //! The faults of the samples, as `faults.toml` beside this crate tells them.
 
 use serde::Deserialize;
+use std::collections::BTreeMap;
 
 /// One fault that a sample can be made with.
 #[derive(Debug, Clone, PartialEq, Eq, Deserialize)]
@@ -18,6 +19,9 @@ pub struct Fault {
     pub consequences: Vec<String>,
     /// Faults that nobody sees while this one is on.
     pub masks: Vec<String>,
+    /// Keys of the sample's profile, and their values, without which nobody sees it.
+    #[serde(default)]
+    pub under: BTreeMap<String, String>,
 }
 
 #[derive(Deserialize)]

@@ -22,12 +22,11 @@ pub struct Sample {
 }
 
 static SAMPLES: LazyLock<Vec<Sample>> = LazyLock::new(|| {
-    vec![Sample {
-        name: "sync-dma",
-        profile: "sync-dma",
-        faults: fault::of("sync-dma"),
-        library: include_bytes!(concat!(env!("OUT_DIR"), "/sync_dma.library")),
-    }]
+    let sample = |name, library| Sample { name, profile: name, faults: fault::of(name), library };
+    vec![
+        sample("sync-dma", include_bytes!(concat!(env!("OUT_DIR"), "/sync_dma.library"))),
+        sample("byte-stream", include_bytes!(concat!(env!("OUT_DIR"), "/byte_stream.library"))),
+    ]
 });
 
 /// Every sample.

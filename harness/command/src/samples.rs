@@ -5,6 +5,7 @@ use crate::arguments::{Format, Samples};
 use crate::failure::Failure;
 use crate::output;
 use serde::Serialize;
+use std::collections::BTreeMap;
 
 /// A sample in the JSON list.
 #[derive(Debug, Serialize)]
@@ -21,6 +22,9 @@ struct Fault {
     rules: Vec<String>,
     masks: Vec<String>,
     sentence: String,
+    /// Keys of the profile without which it does not show.
+    #[serde(skip_serializing_if = "BTreeMap::is_empty")]
+    under: BTreeMap<String, String>,
 }
 
 /// Runs the verb.
@@ -45,7 +49,14 @@ fn text(list: &[Sample]) -> String {
         let name = style.strong(&format!("sample:{}", sample.name));
         text.push_str(&format!("{name}  for profile {}\n", sample.profile));
         for fault in &sample.faults {
-            text.push_str(&format!("  +{:<28}{}\n", fault.name, fault.sentence));
+            text.push_str(&format!("  +{:<28}{}", fault.name, fault.sentence));
+            let keys = fault.under.iter().map(|(key, value)| format!("{key} = {value}"));
+            let keys = keys.collect::<Vec<_>>().join(", ");
+            text.push_str(&if keys.is_empty() {
+                "\n".into()
+            } else {
+                format!(" (Under {keys}.)\n")
+            });
         }
     }
     text
@@ -58,6 +69,7 @@ fn list() -> Vec<Sample> {
         rules: fault.rules.clone(),
         masks: fault.masks.clone(),
         sentence: fault.sentence.clone(),
+        under: fault.under.clone(),
     };
     trackproof_samples::samples()
         .iter()
