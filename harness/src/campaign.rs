@@ -112,6 +112,7 @@ pub fn run(
         match result {
             Ok(part) => {
                 summary.capabilities = part.capabilities;
+                summary.lent = part.lent;
                 summary.merge(part);
             }
             Err(new) => {
@@ -153,7 +154,11 @@ impl Shared<'_> {
         let mut generator =
             Generator::limited_to(self.plan.profile.clone(), examiner.capabilities());
         let mut case = generator.case(self.plan.seed, 0);
-        let mut summary = Summary { capabilities: examiner.capabilities(), ..Summary::default() };
+        let mut summary = Summary {
+            capabilities: examiner.capabilities(),
+            lent: examiner.lent(),
+            ..Summary::default()
+        };
         while !self.stopped() {
             let first = self.next.fetch_add(BATCH, Ordering::Relaxed);
             if first >= self.plan.cases {

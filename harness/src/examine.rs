@@ -40,6 +40,7 @@ const TRIAL_NS: u64 = 8_000_000;
 pub struct Examiner {
     rig: Box<dyn Rig>,
     capabilities: Capabilities,
+    lent: Capabilities,
     judge: Judge,
     observation: Observation,
     /// For a case beside the one that is examined.
@@ -98,6 +99,7 @@ impl Examiner {
     pub fn new(rig: Box<dyn Rig>) -> Self {
         Self {
             capabilities: rig.capabilities(),
+            lent: rig.lent(),
             rig,
             judge: Judge::new(),
             observation: Observation::new(),
@@ -117,6 +119,12 @@ impl Examiner {
     #[must_use]
     pub const fn capabilities(&self) -> Capabilities {
         self.capabilities
+    }
+
+    /// What of that is lent to the implementation and not its own.
+    #[must_use]
+    pub const fn lent(&self) -> Capabilities {
+        self.lent
     }
 
     /// The judge, as the last case left it.
@@ -139,6 +147,10 @@ impl Examiner {
         if let Some(missing) = self.capabilities.missing(case.needs()).iter().next() {
             self.observation.clear();
             return Ok(Examined::plain(Verdict::Skipped(missing)));
+        }
+        if !self.lent.is_empty() && case.needs().minus(self.lent).is_empty() {
+            self.observation.clear();
+            return Ok(Examined::plain(Verdict::Beside));
         }
         self.rig.run(case, &mut self.observation)?;
         Ok(Examined::plain(self.judge.judge(case, &self.observation, self.capabilities)))
@@ -336,7 +348,8 @@ impl Examiner {
         for index in 0..TRIAL_CASES {
             let case = generator.case(TRIAL_SEED, index);
             let missing = self.capabilities.missing(case.needs());
-            if case.end_ns() > TRIAL_NS || !missing.is_empty() {
+            let beside = !self.lent.is_empty() && case.needs().minus(self.lent).is_empty();
+            if case.end_ns() > TRIAL_NS || !missing.is_empty() || beside {
                 continue;
             }
             self.rig.run(&case, &mut self.other_observation)?;

@@ -12,6 +12,7 @@ pub mod examine;
 pub mod generate;
 pub mod judge;
 pub mod layout_file;
+pub mod lift;
 pub mod minimise;
 pub mod profile_file;
 pub mod relation;

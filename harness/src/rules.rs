@@ -131,11 +131,11 @@ rules! {
         "Gives byte and flag of the same moment.";
         "Flag and byte are sampled at two moments.";
         "A new byte is taken for an old one, or an old one twice.";
-    "transfer.count" Must [Read] "by definition: N words are N words";
+    "transfer.count" Must [Read, Fifo] "by definition: N words are N words";
         "Delivers exactly the words asked for.";
         "A word too many or too few.";
         "The word behind the buffer is overwritten, or the last one is stale.";
-    "transfer.split" Must [Read] DEFINED;
+    "transfer.split" Must [Read, Fifo] DEFINED;
         "Joins, or does not join, one read to the next as its profile says.";
         "The bits between two reads are lost, or read twice.";
         "A track read in two halves does not fit together.";
@@ -143,11 +143,11 @@ rules! {
         "Delivers the words in order, each with its bits in order.";
         "Bytes of a word, or two words, are swapped.";
         "Nothing decodes.";
-    "transfer.rearm" Must [Read] DEFINED;
+    "transfer.rearm" Must [Read, Fifo] DEFINED;
         "Takes a request made at once after the transfer before, or while that runs, as its profile says.";
         "A request right after done is lost, or one while busy disturbs the running read.";
         "Back-to-back reads hang now and then.";
-    "transfer.stall" Must [Read] DEFINED;
+    "transfer.stall" Must [Read, Fifo] DEFINED;
         "Loses only whole words when service comes late, as its profile says.";
         "An overrun that loses part of a word, or more words than it says.";
         "Under load the rest of the track is shifted, not just short.";
@@ -155,7 +155,7 @@ rules! {
         "Signals completion once, at its event.";
         "Completion that comes early, twice, late or never.";
         "The host reads the buffer before it is full, or waits for ever.";
-    "transfer.quiet" Must [Read, Abort] "by definition: an ended transfer has ended";
+    "transfer.quiet" Must [Read, Abort, Fifo] "by definition: an ended transfer has ended";
         "Moves nothing after done or abort, and leaves nothing of it for later.";
         "A word or a flag that comes after the abort.";
         "Memory is overwritten after the host has freed it.";

@@ -17,6 +17,8 @@ pub enum Verdict {
     Inconclusive(Inconclusive),
     /// The implementation lacks a capability that the case needs.
     Skipped(Capability),
+    /// It asks nothing of the implementation itself, only of what it was lent.
+    Beside,
 }
 
 /// Why a case cannot be judged.

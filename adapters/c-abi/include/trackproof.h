@@ -59,7 +59,9 @@ enum {
                                      and at the index; needs give() */
     TP_CAN_MEDIA = 24,            /* the media can be looked at after a run; needs show() */
     TP_CAN_IMAGE_DRIVES = 25,     /* drives that are backed by images of sectors */
-    TP_CAN_COUNT = 26
+    TP_CAN_FIFO = 26,             /* requests and a FIFO of its own: every library has them and need
+                                     not say so */
+    TP_CAN_COUNT = 27
 };
 
 /*

@@ -75,6 +75,10 @@ capabilities! {
     Media = "media",
     /// Drives that are backed by images of sectors.
     ImageDrives = "image-drives",
+    /// Requests and a FIFO of its own: it counts a transfer's words and keeps them until they are
+    /// served. Every [`DiskSubsystem`](crate::DiskSubsystem) has that and need not say so; a
+    /// [`WordReader`](crate::WordReader) may leave it to us.
+    Fifo = "fifo",
 }
 
 impl fmt::Display for Capability {
@@ -137,6 +141,12 @@ impl Capabilities {
     #[must_use]
     pub const fn is_empty(self) -> bool {
         self.0 == 0
+    }
+
+    /// These but for those of `other`.
+    #[must_use]
+    pub const fn minus(self, other: Self) -> Self {
+        Self(self.0 & !other.0)
     }
 
     /// Both sets together.

@@ -2,8 +2,10 @@
 //!
 //! This crate is all that a Rust implementer has to read. It holds data and traits, nothing that
 //! generates, judges or talks to a file: [`Case`] goes to the implementation, [`Observation`]
-//! comes back, [`Profile`] names what the controller is free to choose, and [`DiskSubsystem`] is
-//! the seam where an implementation plugs in. Time is integer nanoseconds at every interface.
+//! comes back, [`Profile`] names what the controller is free to choose. The seams are where an
+//! implementation plugs in: [`WordReader`] for the part that makes words of channel bits,
+//! [`DiskSubsystem`] for controller and drives together. Time is integer nanoseconds at every
+//! interface.
 #![forbid(unsafe_code)]
 
 mod bench;
@@ -16,8 +18,10 @@ mod observation;
 mod operation;
 mod profile;
 mod rig;
+mod seam;
 mod sending;
 mod timeline;
+mod word_reader;
 
 pub use bench::{Bench, ChangeClear, DriveBench};
 pub use bits::ChannelBits;
@@ -34,5 +38,7 @@ pub use profile::{
     SyncOnLive, SyncWrite, Underrun, WriteDone, WriteUnit, YesNo, ZeroWords,
 };
 pub use rig::{DiskSubsystem, Rig, RigError, Setup, SubsystemRig};
+pub use seam::{Answer, PolledByte, SeamError, ShownStatus, TransferRequest};
 pub use sending::words_to_send;
 pub use timeline::{Action, Event, timeline};
+pub use word_reader::WordReader;

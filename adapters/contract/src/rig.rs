@@ -45,6 +45,13 @@ pub trait Rig {
     /// What it can do. It never changes.
     fn capabilities(&self) -> Capabilities;
 
+    /// Those of [`capabilities`](Self::capabilities) that are lent: needed to run whole cases, and
+    /// ours and not the implementation's. A rule that needs one of them says nothing about the
+    /// implementation, and neither does a case that needs no others. It never changes.
+    fn lent(&self) -> Capabilities {
+        Capabilities::NONE
+    }
+
     /// The profile that the implementation declares, if it declares one.
     fn profile(&self) -> Option<Profile>;
 
@@ -103,6 +110,12 @@ pub struct Setup<'a> {
 pub trait DiskSubsystem {
     /// What it can do. It never changes.
     fn capabilities(&self) -> Capabilities;
+
+    /// Those of its capabilities that are not its own work but lent to it; see [`Rig::lent`]. A
+    /// controller that somebody wrote whole has none.
+    fn lent(&self) -> Capabilities {
+        Capabilities::NONE
+    }
 
     /// The profile that it has, if it is not one that can take any.
     fn profile(&self) -> Option<Profile> {
@@ -185,7 +198,11 @@ impl<S: DiskSubsystem> SubsystemRig<S> {
 
 impl<S: DiskSubsystem> Rig for SubsystemRig<S> {
     fn capabilities(&self) -> Capabilities {
-        self.subsystem.capabilities()
+        self.subsystem.capabilities().with(Capability::Fifo)
+    }
+
+    fn lent(&self) -> Capabilities {
+        self.subsystem.lent()
     }
 
     fn profile(&self) -> Option<Profile> {

@@ -286,7 +286,7 @@ fn verdict(
     not_reproducible: bool,
 ) -> Exit {
     let none_held = !rules.is_empty()
-        && rules.iter().all(|rule| !summary.capabilities.missing(rule.needs()).is_empty());
+        && rules.iter().all(|rule| !summary.own().missing(rule.needs()).is_empty());
     let answered = summary.judged + summary.inconclusive;
     let too_little = summary.unique_share().is_some_and(|share| share < UNIQUE_SHARE)
         || summary.judged * 100 < answered * JUDGED_PERCENT;

@@ -41,7 +41,7 @@ mod rules;
 mod samples;
 
 pub use exit::Exit;
-pub use registry::{AsRig, AsSubsystem, Plug, Registry};
+pub use registry::{AsRig, AsSubsystem, AsWordReader, Plug, Registry};
 
 use arguments::{Arguments, Verb};
 use clap::Parser;

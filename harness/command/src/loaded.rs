@@ -86,6 +86,7 @@ impl<'a> Loaded<'a> {
         let capabilities = examiner.capabilities();
         let mut summary = Summary {
             capabilities,
+            lent: examiner.lent(),
             digest: digest::of(0, case, &observation, &examined),
             ..Summary::default()
         };

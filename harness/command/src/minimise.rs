@@ -105,6 +105,9 @@ fn nothing_to_minimise(loaded: &Loaded<'_>, verdict: &Verdict) -> Failure {
         Verdict::Skipped(capability) => {
             (Exit::NothingJudged, format!("the implementation has no {capability}"))
         }
+        Verdict::Beside => {
+            (Exit::NothingJudged, "the case asks nothing of the implementation itself".into())
+        }
         Verdict::Inconclusive(_) => {
             (Exit::Inconclusive, "more states were possible than the model holds".into())
         }

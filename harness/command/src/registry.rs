@@ -2,8 +2,11 @@
 
 use std::collections::BTreeMap;
 use std::panic::{AssertUnwindSafe, catch_unwind};
+use std::sync::Arc;
+use trackproof::lift::{self, MakePart};
 use trackproof_contract::{
     Capabilities, Case, DiskSubsystem, Observation, Profile, Rig, RigError, SubsystemRig,
+    WordReader,
 };
 
 type Make = Box<dyn Fn() -> Box<dyn Rig> + Send + Sync>;
@@ -24,15 +27,16 @@ impl Registry {
     /// With one more implementation: `make` makes a new one, for each thread its own. A name that
     /// is there already is given to the new one.
     ///
-    /// It may be a [`Rig`] or a [`DiskSubsystem`].
+    /// It may be a [`Rig`], a [`DiskSubsystem`], or a part of a controller: a [`WordReader`], of
+    /// which `make` makes a new one for each case.
     #[must_use]
-    pub fn with<I: Plug<M>, M>(
+    pub fn with<I: Plug<M> + 'static, M>(
         mut self,
         name: &str,
         make: impl Fn() -> I + Send + Sync + 'static,
     ) -> Self {
-        let make: Make = Box::new(move || make().plug());
-        self.entries.insert(name.to_owned(), make);
+        let make: MakePart<I> = Arc::new(make);
+        self.entries.insert(name.to_owned(), Box::new(move || I::plug(make.clone())));
         self
     }
 
@@ -41,7 +45,12 @@ impl Registry {
         let make = self.entries.get(name)?;
         let guarded = catch_unwind(AssertUnwindSafe(|| {
             let rig = make();
-            Guarded { capabilities: rig.capabilities(), profile: rig.profile(), rig }
+            Guarded {
+                capabilities: rig.capabilities(),
+                lent: rig.lent(),
+                profile: rig.profile(),
+                rig,
+            }
         }));
         Some(match guarded {
             Ok(rig) => Ok(Box::new(rig)),
@@ -55,10 +64,10 @@ impl Registry {
     }
 }
 
-/// What [`Registry::with`] takes. The marker `M` only tells the two kinds apart; it is inferred.
-pub trait Plug<M> {
-    /// Makes it ready to run whole cases.
-    fn plug(self) -> Box<dyn Rig>;
+/// What [`Registry::with`] takes. The marker `M` only tells the kinds apart; it is inferred.
+pub trait Plug<M>: Sized {
+    /// Makes what `make` makes ready to run whole cases.
+    fn plug(make: MakePart<Self>) -> Box<dyn Rig>;
 }
 
 /// Marks a [`Rig`].
@@ -69,15 +78,25 @@ pub struct AsRig;
 #[derive(Debug)]
 pub struct AsSubsystem;
 
+/// Marks a [`WordReader`].
+#[derive(Debug)]
+pub struct AsWordReader;
+
 impl<R: Rig + 'static> Plug<AsRig> for R {
-    fn plug(self) -> Box<dyn Rig> {
-        Box::new(self)
+    fn plug(make: MakePart<Self>) -> Box<dyn Rig> {
+        Box::new(make())
     }
 }
 
 impl<S: DiskSubsystem + 'static> Plug<AsSubsystem> for S {
-    fn plug(self) -> Box<dyn Rig> {
-        Box::new(SubsystemRig::new(self))
+    fn plug(make: MakePart<Self>) -> Box<dyn Rig> {
+        Box::new(SubsystemRig::new(make()))
+    }
+}
+
+impl<R: WordReader + 'static> Plug<AsWordReader> for R {
+    fn plug(make: MakePart<Self>) -> Box<dyn Rig> {
+        lift::word_reader::rig(make)
     }
 }
 
@@ -85,12 +104,17 @@ impl<S: DiskSubsystem + 'static> Plug<AsSubsystem> for S {
 struct Guarded {
     rig: Box<dyn Rig>,
     capabilities: Capabilities,
+    lent: Capabilities,
     profile: Option<Profile>,
 }
 
 impl Rig for Guarded {
     fn capabilities(&self) -> Capabilities {
         self.capabilities
+    }
+
+    fn lent(&self) -> Capabilities {
+        self.lent
     }
 
     fn profile(&self) -> Option<Profile> {
@@ -114,7 +138,8 @@ impl Rig for Guarded {
 mod tests {
     use super::Registry;
     use trackproof_contract::{
-        Capabilities, Case, DiskSubsystem, Event, Observation, Profile, Rig, RigError, Setup,
+        Capabilities, Capability, Case, DiskSubsystem, Event, Observation, Profile, Rig, RigError,
+        SeamError, Setup, WordReader,
     };
 
     struct Subsystem;
@@ -128,6 +153,14 @@ mod tests {
         }
         fn run(&mut self, _: &[Event], _: &mut Observation) -> Result<(), RigError> {
             panic!("as the test wants it");
+        }
+    }
+
+    struct Reader;
+
+    impl WordReader for Reader {
+        fn shift_in(&mut self, _: bool) -> Result<Option<u64>, SeamError> {
+            Ok(None)
         }
     }
 
@@ -150,9 +183,15 @@ mod tests {
     }
 
     #[test]
-    fn rigs_and_subsystems_plug_in_alike_and_a_panic_is_theirs() {
-        let registry = Registry::new().with("part", || Subsystem).with("whole", || Whole);
-        assert_eq!(registry.names(), ["part", "whole"]);
+    fn rigs_subsystems_and_readers_plug_in_alike_and_a_panic_is_theirs() {
+        let registry = Registry::new()
+            .with("part", || Subsystem)
+            .with("reader", || Reader)
+            .with("whole", || Whole);
+        assert_eq!(registry.names(), ["part", "reader", "whole"]);
+        let reader = registry.make("reader").unwrap().unwrap();
+        assert!(reader.capabilities().has(Capability::Read));
+        assert!(reader.lent().has(Capability::Fifo));
         assert!(registry.make("other").is_none());
         let whole = registry.make("whole").unwrap().unwrap();
         assert_eq!(whole.profile(), Some(Profile::byte_stream()));

@@ -75,7 +75,7 @@ fn exit_of(loaded: &Loaded<'_>, run: &Execution, steady: bool) -> Exit {
         Verdict::Conforms => Exit::Conforms,
         Verdict::Deviates(_) => Exit::Deviates,
         Verdict::Inconclusive(_) => Exit::Inconclusive,
-        Verdict::Skipped(_) => Exit::NothingJudged,
+        Verdict::Skipped(_) | Verdict::Beside => Exit::NothingJudged,
     }
 }
 
@@ -94,6 +94,7 @@ fn verdict_text(loaded: &Loaded<'_>, run: &Execution) -> String {
         Verdict::Skipped(capability) => {
             format!("not run: the implementation has no {capability}, which the case needs")
         }
+        Verdict::Beside => "not run: the case asks nothing of the implementation itself".into(),
     }
 }
 
@@ -171,7 +172,7 @@ fn human(
         text.push_str(&report::finding(&shown, style));
         text.push('\n');
     }
-    if replay.trace && !matches!(run.examined.verdict, Verdict::Skipped(_)) {
+    if replay.trace && !matches!(run.examined.verdict, Verdict::Skipped(_) | Verdict::Beside) {
         text.push_str(&report::trace(&loaded.case, &run.observation, run.capabilities, style));
         text.push('\n');
     }

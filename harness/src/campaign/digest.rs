@@ -25,6 +25,7 @@ pub fn of(index: u64, case: &Case, observation: &Observation, examined: &Examine
             3_u8.hash(&mut hasher);
             capability.hash(&mut hasher);
         }
+        Verdict::Beside => 4_u8.hash(&mut hasher),
     }
     hasher.finish()
 }

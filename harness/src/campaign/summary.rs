@@ -20,6 +20,8 @@ pub struct Summary {
     pub inconclusive: u64,
     /// Cases not run, since the implementation lacks something that they need.
     pub skipped: u64,
+    /// Cases not run, since they ask only for what the implementation was lent.
+    pub beside: u64,
     /// What it lacks, and how many cases need that.
     pub lacking: BTreeMap<Capability, Lacking>,
     /// The sum of the cases' hashes.
@@ -38,6 +40,8 @@ pub struct Summary {
     pub findings: Vec<Finding>,
     /// What the implementation can do.
     pub capabilities: Capabilities,
+    /// What of that it was lent.
+    pub lent: Capabilities,
 }
 
 /// Cases that were not run for want of one capability.
@@ -101,11 +105,17 @@ impl Summary {
         self.words == 0 && self.compared == Compared::default()
     }
 
+    /// What the implementation can do by itself.
+    #[must_use]
+    pub const fn own(&self) -> Capabilities {
+        self.capabilities.minus(self.lent)
+    }
+
     /// Rules that the implementation cannot be held to, with what it lacks.
     pub fn skipped_rules(&self) -> impl Iterator<Item = (&'static Rule, Capabilities)> + '_ {
         RULES
             .iter()
-            .map(|rule| (rule, self.capabilities.missing(rule.needs())))
+            .map(|rule| (rule, self.own().missing(rule.needs())))
             .filter(|(_, missing)| !missing.is_empty())
     }
 
@@ -122,6 +132,10 @@ impl Summary {
                     lacking.cases += 1;
                     lacking.alone += alone;
                 }
+                return;
+            }
+            Verdict::Beside => {
+                self.beside += 1;
                 return;
             }
             Verdict::Inconclusive(_) => self.inconclusive += 1,
@@ -145,6 +159,7 @@ impl Summary {
         self.judged += other.judged;
         self.inconclusive += other.inconclusive;
         self.skipped += other.skipped;
+        self.beside += other.beside;
         for (capability, more) in other.lacking {
             let lacking = self.lacking.entry(capability).or_default();
             lacking.cases += more.cases;

@@ -29,6 +29,8 @@ pub struct RunJson {
     pub compared: ComparedJson,
     /// Cases that were not run, since something that they need is lacking.
     pub skipped_cases: u64,
+    /// Cases that were not run, since they ask only for what the implementation was lent.
+    pub beside_cases: u64,
     /// What was not held against the implementation, and why.
     pub skipped: Vec<SkippedJson>,
     /// How many transfers must have used how much slack, in channel bits.
@@ -77,6 +79,8 @@ pub struct ComparedJson {
 pub struct SkippedJson {
     /// Its name.
     pub capability: &'static str,
+    /// Whether it is not lacking, but lent and so not the implementation's own.
+    pub lent: bool,
     /// Cases that need it and were not run; one that lacks several counts for each.
     pub cases: u64,
     /// Those of them that lack nothing else.
@@ -147,6 +151,7 @@ pub fn run_json(report: &RunReport<'_>) -> RunJson {
             tracks: summary.compared.tracks,
         },
         skipped_cases: summary.skipped,
+        beside_cases: summary.beside,
         skipped: skipped(report),
         slack: summary.slack.clone(),
         unreachable: unreachable.map(|point| point.name.clone()).collect(),
@@ -168,6 +173,7 @@ pub(super) fn skipped(report: &RunReport<'_>) -> Vec<SkippedJson> {
         .map(|capability| (capability, report.summary.lacking.get(capability).copied()))
         .map(|(capability, lacking)| SkippedJson {
             capability: capability.name(),
+            lent: report.summary.lent.has(*capability),
             cases: lacking.unwrap_or_default().cases,
             alone: lacking.unwrap_or_default().alone,
             rules: rules

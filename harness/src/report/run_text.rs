@@ -67,6 +67,12 @@ pub fn run(report: &RunReport<'_>, style: Style) -> String {
     ));
     lines.push(words(summary));
     lines.push(format!("  Beside   {}", beside(summary)));
+    if summary.beside > 0 {
+        lines.push(format!(
+            "  Lent     {} not run: they ask only for what it was lent",
+            count(summary.beside, "case")
+        ));
+    }
     lines.extend(skips(report));
     lines.extend(slack(report));
     lines.extend(reach(report, style));
@@ -110,7 +116,10 @@ fn beside(summary: &Summary) -> String {
 fn skips(report: &RunReport<'_>) -> Vec<String> {
     let mut lines = Vec::new();
     for skipped in skipped(report) {
-        let mut text = format!("it has no {}", skipped.capability);
+        let mut text = match skipped.lent {
+            true => format!("it has no {} of its own, ours is lent to it", skipped.capability),
+            false => format!("it has no {}", skipped.capability),
+        };
         if skipped.cases > 0 {
             let needing = if skipped.cases == 1 { "needs" } else { "need" };
             text.push_str(&format!("; {} {needing} it", count(skipped.cases, "case")));

@@ -12,7 +12,8 @@ fn a_good_library_runs_a_case_as_often_as_asked() {
     let library = compiled.open().unwrap();
     assert_eq!(library.name().as_deref(), Some("minimal"));
     let mut rig = library.rig(None).unwrap();
-    assert_eq!(rig.capabilities(), Capabilities::of(&[Capability::Read]));
+    // Requests and a FIFO every library has.
+    assert_eq!(rig.capabilities(), Capabilities::of(&[Capability::Read, Capability::Fifo]));
     assert_eq!(rig.profile(), None);
     let mut observation = Observation::new();
     for _ in 0..3 {

@@ -1,0 +1,41 @@
+//! Lifts: what makes a part of a controller a rig that runs whole cases.
+//!
+//! A file for each small seam. A lift adds what the part has not: the drives with their media and
+//! lines (`bench.rs`), the host's side of a read (`host.rs`), and time, channel bit by channel bit
+//! (`walk.rs`). It walks the same events as any implementation and knows no more than one: neither
+//! the model nor the judge. What it adds is lent ([`Rig::lent`](trackproof_contract::Rig::lent)):
+//! no rule that needs it is held against the part.
+//!
+//! Semantics: 1, 2 and 4 of the text of semantics; the order within one moment is that of its
+//! preface.
+
+mod bench;
+mod host;
+mod walk;
+pub mod word_reader;
+
+use trackproof_contract::{RigError, SeamError};
+
+pub use word_reader::WordReaderLift;
+
+/// Makes a part, as often as power comes on.
+pub type MakePart<P> = std::sync::Arc<dyn Fn() -> P + Send + Sync>;
+
+/// What a call of a part came to. That it is not supported was asked beforehand.
+fn called<T>(call: &'static str, result: Result<T, SeamError>) -> Result<T, RigError> {
+    result.map_err(|error| match error {
+        SeamError::NotSupported => RigError::Protocol {
+            why: format!(
+                "`{call}` was there when it was tried at the beginning, and now says that it is \
+                 not supported; a method is there always or never"
+            ),
+        },
+        SeamError::Failed { why } => RigError::Implementation { call, why },
+        error => RigError::Implementation { call, why: error.to_string() },
+    })
+}
+
+/// Whether a part has a method, by what a call of it says.
+fn is_there<T>(result: Result<T, SeamError>) -> bool {
+    !matches!(result, Err(SeamError::NotSupported))
+}

@@ -1,0 +1,5 @@
+//! The lifts, with parts that are right and parts that are not.
+
+mod checked;
+mod small_reader;
+mod word_reader;
