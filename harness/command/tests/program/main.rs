@@ -4,4 +4,5 @@
 
 mod bad_input;
 mod command_line;
+mod example;
 mod start;
