@@ -1,29 +1,32 @@
 //! A campaign: many cases on several threads, what they found, and what they reached.
 //!
-//! The result does not depend on the number of threads: of each rule and kind the finding with the
-//! lowest case index is kept, and the digest is a sum over cases.
+//! Cases are run in shifts, each by an implementation that is new at its begin. The result does not
+//! depend on the number of threads: of each rule and kind the finding with the lowest case index is
+//! kept, and the digest is a sum over cases.
 
 pub mod digest;
+mod earlier;
 mod finding;
+mod runner;
+mod shift;
 mod summary;
 
-pub use finding::Finding;
+pub use earlier::{Earlier, MAX_EARLIER};
+pub use finding::{Evidence, Finding};
+pub use runner::{CaseTime, Inside, MakeRigs, Part, RigFactory, Runner};
 pub use summary::{Compared, Lacking, Summary};
 
-use crate::examine::Examiner;
-use crate::generate::{Generator, SeededChoices, case_seed};
-use crate::verdict::Verdict;
 use finding::Findings;
+use shift::Shift;
+use std::collections::BTreeMap;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::time::Instant;
-use trackproof_contract::{Profile, Rig, RigError};
+use trackproof_contract::{Profile, RigError};
 
-/// Cases that a thread takes at a time.
-const BATCH: u64 = 64;
-
-/// Makes rigs, one a thread; every rig is as new.
-pub type RigFactory<'a> = dyn Fn() -> Result<Box<dyn Rig>, String> + Sync + 'a;
+/// Cases of a shift. So many that a new implementation costs little, and that a fault which takes
+/// a thousand cases to show has its chance; so few that all threads have their share.
+const SHIFT: u64 = 1_024;
 
 /// What a campaign is to do.
 #[derive(Debug, Clone)]
@@ -61,6 +64,8 @@ pub enum CampaignError {
         /// Why.
         error: RigError,
     },
+    /// A worker had a fault that is trackproof's own.
+    Fault(String),
 }
 
 impl std::fmt::Display for CampaignError {
@@ -68,6 +73,7 @@ impl std::fmt::Display for CampaignError {
         match self {
             Self::Start(why) => write!(f, "the implementation did not start: {why}"),
             Self::Run { index, error } => write!(f, "case {index}: {error}"),
+            Self::Fault(why) => write!(f, "a worker: {why}"),
         }
     }
 }
@@ -85,112 +91,93 @@ pub fn run(
     interrupted: &AtomicBool,
     progress: &(dyn Fn(Progress<'_>) + Sync),
 ) -> Result<Summary, CampaignError> {
-    let next = AtomicU64::new(0);
-    let done = AtomicU64::new(0);
-    let failed = AtomicBool::new(false);
-    let findings = Mutex::new(Findings::default());
     let shared = Shared {
         plan,
-        next: &next,
-        done: &done,
-        failed: &failed,
+        factory,
+        next: AtomicU64::new(0),
+        end: AtomicU64::new(u64::MAX),
+        done: AtomicU64::new(0),
         interrupted,
-        findings: &findings,
+        findings: Mutex::default(),
+        shifts: Mutex::default(),
         progress,
     };
-    let results: Vec<Result<Summary, CampaignError>> = std::thread::scope(|scope| {
+    std::thread::scope(|scope| {
         let threads: Vec<_> =
-            (0..plan.jobs.max(1)).map(|_| scope.spawn(|| shared.work(factory))).collect();
-        threads
-            .into_iter()
-            .map(|thread| thread.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic)))
-            .collect()
+            (0..plan.jobs.max(1)).map(|_| scope.spawn(|| shared.work())).collect();
+        for thread in threads {
+            thread.join().unwrap_or_else(|panic| std::panic::resume_unwind(panic));
+        }
     });
+    let shifts = shared.shifts.into_inner().unwrap_or_else(|poison| poison.into_inner());
     let mut summary = Summary::default();
-    let mut error: Option<CampaignError> = None;
-    for result in results {
-        match result {
-            Ok(part) => {
-                summary.capabilities = part.capabilities;
-                summary.lent = part.lent;
-                summary.merge(part);
-            }
-            Err(new) => {
-                let index = |error: &CampaignError| match error {
-                    CampaignError::Start(_) => 0,
-                    CampaignError::Run { index, .. } => *index,
-                };
-                if error.as_ref().is_none_or(|old| index(&new) < index(old)) {
-                    error = Some(new);
-                }
-            }
+    // In their order, up to one that failed or was given up: what others did behind it depends on
+    // how many threads there are.
+    let mut end = u64::MAX;
+    for (number, shift) in shifts {
+        let shift = shift?;
+        summary.capabilities = shift.capabilities;
+        summary.lent = shift.lent;
+        summary.merge(shift);
+        if summary.given_up.is_some() {
+            end = (number + 1).saturating_mul(SHIFT);
+            break;
         }
     }
-    if let Some(error) = error {
-        return Err(error);
+    let findings = shared.findings.into_inner().unwrap_or_else(|poison| poison.into_inner());
+    summary.findings = findings.in_order(end);
+    for finding in &mut summary.findings {
+        finding.cases = summary.deviating.get(&finding.name()).copied().unwrap_or(1);
     }
-    summary.findings =
-        findings.into_inner().unwrap_or_else(|poison| poison.into_inner()).in_order();
     Ok(summary)
 }
 
 struct Shared<'a> {
     plan: &'a Plan,
-    next: &'a AtomicU64,
-    done: &'a AtomicU64,
-    failed: &'a AtomicBool,
+    factory: &'a RigFactory<'a>,
+    /// The next shift's number.
+    next: AtomicU64,
+    /// No shift from this number on is wanted.
+    end: AtomicU64,
+    done: AtomicU64,
     interrupted: &'a AtomicBool,
-    findings: &'a Mutex<Findings>,
+    findings: Mutex<Findings>,
+    shifts: Mutex<BTreeMap<u64, Result<Summary, CampaignError>>>,
     progress: &'a (dyn Fn(Progress<'_>) + Sync),
 }
 
 impl Shared<'_> {
-    fn work(&self, factory: &RigFactory<'_>) -> Result<Summary, CampaignError> {
-        let rig = factory().map_err(|why| {
-            self.failed.store(true, Ordering::Relaxed);
-            CampaignError::Start(why)
-        })?;
-        let mut examiner = Examiner::new(rig);
-        let mut generator =
-            Generator::limited_to(self.plan.profile.clone(), examiner.capabilities());
-        let mut case = generator.case(self.plan.seed, 0);
-        let mut summary = Summary {
-            capabilities: examiner.capabilities(),
-            lent: examiner.lent(),
-            ..Summary::default()
-        };
-        while !self.stopped() {
-            let first = self.next.fetch_add(BATCH, Ordering::Relaxed);
-            if first >= self.plan.cases {
-                break;
+    fn work(&self) {
+        loop {
+            let number = self.next.fetch_add(1, Ordering::Relaxed);
+            let first = number.saturating_mul(SHIFT);
+            // One shift even of no cases: it tells whether the implementation starts.
+            if (first >= self.plan.cases && number > 0) || self.stopped(number) {
+                return;
             }
-            let last = (first + BATCH).min(self.plan.cases);
-            for index in first..last {
-                let seed = case_seed(self.plan.seed, index);
-                generator.generate(&mut SeededChoices::new(seed), &mut case);
-                let examined = examiner.glance(&case).map_err(|error| {
-                    self.failed.store(true, Ordering::Relaxed);
-                    CampaignError::Run { index, error }
-                })?;
-                summary.digest = summary.digest.wrapping_add(digest::of(
-                    index,
-                    &case,
-                    examiner.observation(),
-                    &examined,
-                ));
-                summary.count(&case, &examiner, &examined);
-                if let Verdict::Deviates(_) = examined.verdict {
-                    self.note(Finding::new(index, case.clone(), examined));
-                }
+            let stopped = || self.stopped(number);
+            let shift = Shift {
+                plan: self.plan,
+                factory: self.factory,
+                stopped: &stopped,
+                note: &|finding| self.note(finding),
+                done: &|cases| {
+                    let done = self.done.fetch_add(cases, Ordering::Relaxed) + cases;
+                    (self.progress)(Progress::Cases(done));
+                },
+            };
+            let result = shift.run(first..(first + SHIFT).min(self.plan.cases));
+            if result.as_ref().map_or(true, |summary| summary.given_up.is_some()) {
+                self.end.fetch_min(number + 1, Ordering::Relaxed);
             }
-            let done = self.done.fetch_add(last - first, Ordering::Relaxed) + last - first;
-            (self.progress)(Progress::Cases(done));
+            let mut shifts = self.shifts.lock().unwrap_or_else(|poison| poison.into_inner());
+            shifts.insert(number, result);
         }
-        Ok(summary)
     }
 
-    fn stopped(&self) -> bool {
-        self.failed.load(Ordering::Relaxed)
+    /// Whether a shift is to end behind the batch under way.
+    fn stopped(&self, number: u64) -> bool {
+        number >= self.end.load(Ordering::Relaxed)
             || self.interrupted.load(Ordering::Relaxed)
             || self.plan.deadline.is_some_and(|deadline| Instant::now() >= deadline)
     }

@@ -16,6 +16,7 @@ use serde_json::error::Category;
 use serde_json::{Map, Value};
 use trackproof_contract::{Bench, Case, Operation, Profile, Track};
 
+use crate::campaign::{Earlier, MAX_EARLIER};
 use crate::relation::Relation;
 
 /// The format that this version writes; it reads every one up to it.
@@ -46,6 +47,9 @@ pub struct CaseFile {
     pub note: String,
     /// Whether the minimiser came to its end.
     pub minimised: bool,
+    /// Cases without which it does not show. They are made anew, so they are those of this version
+    /// of the generator.
+    pub earlier: Option<Earlier>,
     /// The case.
     pub case: Case,
 }
@@ -143,6 +147,7 @@ struct Read1 {
     model: String,
     note: String,
     minimised: bool,
+    earlier: Option<Earlier>,
     case: Case1,
 }
 
@@ -182,6 +187,8 @@ struct Written<'a> {
     model: &'a str,
     note: &'a str,
     minimised: bool,
+    #[serde(skip_serializing_if = "Option::is_none")]
+    earlier: Option<Earlier>,
     case: &'a Case,
 }
 
@@ -234,6 +241,7 @@ impl CaseFile {
             model: read.model,
             note: read.note,
             minimised: read.minimised,
+            earlier: read.earlier,
             case: Case { profile, bench, tracks, program },
         };
         file.check(path)?;
@@ -255,6 +263,7 @@ impl CaseFile {
             model: &self.model,
             note: &self.note,
             minimised: self.minimised,
+            earlier: self.earlier,
             case: &self.case,
         };
         let mut text = serde_json::to_string_pretty(&written)
@@ -309,6 +318,14 @@ impl CaseFile {
                 );
                 return Err(invalid(path, place, why));
             }
+        }
+        if let Some(Earlier { first, count, .. }) = self.earlier
+            && (!(1..=MAX_EARLIER).contains(&count) || first.checked_add(count).is_none())
+        {
+            let why = format!(
+                "{count} cases from number {first}, the limits are 1 and {MAX_EARLIER} cases"
+            );
+            return Err(invalid(path, "earlier", why));
         }
         self.case
             .validate()
@@ -372,7 +389,7 @@ fn shown(text: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::{CaseFile, MAX_CASE_FILE_BYTES};
+    use super::{CaseFile, Earlier, MAX_CASE_FILE_BYTES};
     use crate::relation::Relation;
     use std::fs::{self, File};
     use std::path::{Path, PathBuf};
@@ -425,6 +442,7 @@ mod tests {
             model: "0.1.0".into(),
             note: "seed 1, index 42".into(),
             minimised: false,
+            earlier: None,
             case: Case {
                 profile: Profile::sync_dma(),
                 bench: Bench {
@@ -507,6 +525,20 @@ mod tests {
         assert_eq!(file, writing_sample());
         assert_eq!(file.case.validate(), Ok(()));
         assert_eq!(file.to_text().unwrap(), WRITING_FIXTURE);
+    }
+
+    #[test]
+    fn earlier_cases_survive_within_their_limits() {
+        let earlier = Some(Earlier { seed: u64::MAX, first: 7, count: 999 });
+        let file = CaseFile { earlier, ..sample() };
+        let text = file.to_text().unwrap();
+        assert_eq!(CaseFile::parse(text.as_bytes(), Path::new("a.json")), Ok(file));
+        for (from, to) in
+            [("999", "0"), ("999", "1025"), ("\"first\": 7", "\"first\": 18446744073709551615")]
+        {
+            assert!(text.contains(from));
+            assert!(refused(text.replacen(from, to, 1)).contains("earlier: "), "{to}");
+        }
     }
 
     #[test]

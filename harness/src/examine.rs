@@ -33,6 +33,9 @@ const LONGEST_SHIFT_BITS: u32 = 100_000;
 const TRIAL_CASES: u64 = 300;
 const TRIAL_SEED: u64 = 0x7472_6961_6c73;
 
+/// Trial cases that an implementation may stop in.
+const TRIAL_STOPS: u32 = 3;
+
 /// Longest trial case, in nanoseconds: whole tracks tell no more of a choice than short ones.
 const TRIAL_NS: u64 = 8_000_000;
 
@@ -88,7 +91,8 @@ pub struct Examined {
 }
 
 impl Examined {
-    const fn plain(verdict: Verdict) -> Self {
+    /// An examined case whose name rests on nothing but what shows.
+    pub(crate) const fn plain(verdict: Verdict) -> Self {
         Self { verdict, cause: Cause::Place { idle: Place::NONE } }
     }
 }
@@ -152,7 +156,14 @@ impl Examiner {
             self.observation.clear();
             return Ok(Examined::plain(Verdict::Beside));
         }
-        self.rig.run(case, &mut self.observation)?;
+        match self.rig.run(case, &mut self.observation) {
+            Ok(()) => {}
+            Err(RigError::Stopped(stop)) => {
+                self.observation.clear();
+                return Ok(Examined::plain(Verdict::Stops(stop)));
+            }
+            Err(error) => return Err(error),
+        }
         Ok(Examined::plain(self.judge.judge(case, &self.observation, self.capabilities)))
     }
 
@@ -345,6 +356,7 @@ impl Examiner {
         }
         let mut left = Hypothesis::of_implementation(profile);
         let mut generator = Generator::limited_to(profile.clone(), self.capabilities);
+        let mut stops = 0;
         for index in 0..TRIAL_CASES {
             let case = generator.case(TRIAL_SEED, index);
             let missing = self.capabilities.missing(case.needs());
@@ -352,7 +364,15 @@ impl Examiner {
             if case.end_ns() > TRIAL_NS || !missing.is_empty() || beside {
                 continue;
             }
-            self.rig.run(&case, &mut self.other_observation)?;
+            if !came_back(self.rig.run(&case, &mut self.other_observation))? {
+                stops += 1;
+                // Whoever stops so often is known by that, and each time may take long.
+                if stops == TRIAL_STOPS {
+                    left.clear();
+                    break;
+                }
+                continue;
+            }
             left.retain(|one| {
                 let Some((case, observation)) = one.of_all(&case, &self.other_observation) else {
                     return true;
@@ -417,7 +437,9 @@ impl Examiner {
             return Ok(None);
         }
         let mut observation = Observation::new();
-        self.rig.run(&longer, &mut observation)?;
+        if !came_back(self.rig.run(&longer, &mut observation))? {
+            return Ok(None);
+        }
         let verdict = self.other_judge.judge(&longer, &observation, self.capabilities);
         let Verdict::Deviates(deviation) = verdict else { return Ok(None) };
         let event = self.other_judge.events()[deviation.rejection.event];
@@ -468,7 +490,9 @@ impl Examiner {
     }
 
     fn conforms(&mut self, case: &Case) -> Result<bool, RigError> {
-        self.rig.run(case, &mut self.other_observation)?;
+        if !came_back(self.rig.run(case, &mut self.other_observation))? {
+            return Ok(false);
+        }
         let verdict = self.other_judge.judge(case, &self.other_observation, self.capabilities);
         Ok(matches!(verdict, Verdict::Conforms))
     }
@@ -498,6 +522,14 @@ pub enum Shown {
     Other,
     /// It conforms.
     Nothing,
+}
+
+/// Whether a run beside the examined one gave an observation.
+fn came_back(run: Result<(), RigError>) -> Result<bool, RigError> {
+    match run {
+        Err(RigError::Stopped(_)) => Ok(false),
+        other => other.map(|()| true),
+    }
 }
 
 fn named_by(deviation: &mut Deviation, cause: Cause) -> Cause {

@@ -10,6 +10,7 @@ pub mod case_file;
 pub mod cause;
 pub mod examine;
 pub mod generate;
+pub mod isolate;
 pub mod judge;
 pub mod layout_file;
 pub mod lift;

@@ -255,6 +255,10 @@ rules! {
         "Never opens the gate outside an accepted write.";
         "A gate that opens for a moment at a request that is refused, at reset, at a change of drive.";
         "Disks that were only read get bad sectors.";
+    "stops" Must [] "by definition: whoever is asked answers";
+        "Comes back from every case: without a crash, an abort, an endless loop, an end of its process.";
+        "A null pointer, a buffer overrun, a stack that is too small, a wait for what never comes.";
+        "The machine hangs or goes down, and takes what was not yet written with it.";
 }
 
 #[cfg(test)]

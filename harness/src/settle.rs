@@ -7,10 +7,18 @@
 //! (words, a byte, a signal, the same status bit), though under another name, the surroundings
 //! were not needed and the smaller case's name is the better one. What has one explanation, and
 //! what settles under one name, is one finding.
+//!
+//! A finding that a fresh rig does not show alone is tried behind the cases that its rig had run
+//! before; it then keeps the fewest that it needs, and stays as it is. At last several fresh rigs
+//! must show it, one after the other.
 
+mod again;
+mod stopped;
 mod witness;
 
-use crate::campaign::{CampaignError, Finding, RigFactory};
+pub use again::{execute, glance};
+
+use crate::campaign::{CampaignError, Evidence, Finding, RigFactory};
 use crate::examine::{Examined, Examiner, Shown};
 use crate::minimise::{Limits, Outcome, minimise, single_reductions};
 use crate::verdict::{Deviation, Verdict};
@@ -20,18 +28,36 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use trackproof_contract::{Case, Operation, RigError, Status};
 use trackproof_model::reader::rejection::Mismatch;
 
+/// Rule and kind.
+type Name = (&'static str, &'static str);
+
 /// A finding that a fresh rig has shown again, with its smallest case.
 #[derive(Debug, Clone)]
 pub struct Settled {
     /// The finding; its case is the smallest that was found, its index that of the case it was
     /// first seen in.
     pub finding: Finding,
+    /// The names, rule and kind, that it had in the campaign: it stands for all of them.
+    pub first_names: Vec<(&'static str, &'static str)>,
     /// Whether nothing smaller is left to try; false when the bound on executions came first.
     pub minimised: bool,
     /// Executions used.
     pub executions: u64,
     /// The simplest case next to it that conforms.
     pub nearest_passing: Option<Case>,
+}
+
+impl Settled {
+    /// A finding of which nothing smaller was tried.
+    const fn as_it_is(finding: Finding) -> Self {
+        Self {
+            finding,
+            first_names: Vec::new(),
+            minimised: false,
+            executions: 0,
+            nearest_passing: None,
+        }
+    }
 }
 
 /// What became of a campaign's findings.
@@ -68,74 +94,100 @@ pub fn settle(
     each: &(dyn Fn(&Settled) + Sync),
 ) -> Result<Settlement, CampaignError> {
     let mut settlement = Settlement::default();
-    let Some(first) = findings.first() else { return Ok(settlement) };
-    let start = || factory().map_err(CampaignError::Start);
+    let start = || factory.rig().map_err(CampaignError::Start);
     let at = |index: u64| move |error| CampaignError::Run { index, error };
-    let trial = Examiner::new(start()?).trial(&first.case.profile).map_err(at(first.index))?;
-    let examiner = || Ok::<_, CampaignError>(Examiner::tried(start()?, trial.clone()));
+    let deviates = |finding: &&Finding| finding.stop().is_none();
+    let trial = match findings.iter().find(deviates) {
+        Some(first) => {
+            Some(Examiner::new(start()?).trial(&first.case.profile).map_err(at(first.index))?)
+        }
+        None => None,
+    };
+    let examiner = || {
+        let rig = start()?;
+        Ok::<_, CampaignError>(match &trial {
+            Some(trial) => Examiner::tried(rig, trial.clone()),
+            None => Examiner::new(rig),
+        })
+    };
 
     let shown = on_threads(jobs, &findings, &|finding| {
-        shown_again(finding.clone(), &mut examiner()?).map_err(at(finding.index))
+        if finding.stop().is_some() {
+            return Ok(Some(finding.clone()));
+        }
+        match shown_again(finding.clone(), &mut examiner()?).map_err(at(finding.index))? {
+            None => again::behind_others(factory, finding, &|| over()),
+            alone => Ok(alone),
+        }
     })?;
     // What goes by one name now is one finding: its first case stands for all.
-    let mut named: BTreeMap<(&'static str, &'static str), Finding> = BTreeMap::new();
+    let mut named: BTreeMap<Name, (Finding, Vec<Name>)> = BTreeMap::new();
     for (finding, shown) in findings.into_iter().zip(shown) {
         let Some(shown) = shown else {
             settlement.not_reproducible.push(finding);
             continue;
         };
-        let cases = shown.cases;
+        let (cases, name) = (shown.cases, finding.name());
         named
-            .entry((shown.rule.id, shown.kind))
-            .and_modify(|first| first.cases += cases)
-            .or_insert(shown);
+            .entry(shown.name())
+            .and_modify(|(first, names)| {
+                first.cases += cases;
+                names.push(name);
+            })
+            .or_insert_with(|| (shown, vec![name]));
     }
-    let mut left: Vec<Finding> = named.into_values().collect();
-    left.sort_by_key(|finding| (finding.index, finding.rule.id, finding.kind));
+    let mut left: Vec<_> = named.into_values().collect();
+    left.sort_by_key(|(finding, _)| (finding.index, finding.rule.id, finding.kind));
     settlement.set_aside = set_aside(&mut left);
-    let results = on_threads(jobs, &left, &|finding| {
+    let results = on_threads(jobs, &left, &|(finding, _)| {
         let limits = Limits { executions, deadline: Some(&|| over()) };
-        let settled =
-            smallest(finding.clone(), &mut examiner()?, limits).map_err(at(finding.index))?;
-        if let Some(settled) = &settled {
-            each(settled);
+        let settled = if finding.stop().is_some() {
+            stopped::settle(factory, finding, limits)?
+        } else if finding.earlier.is_some() {
+            Some(Settled::as_it_is(finding.clone()))
+        } else {
+            smallest(finding.clone(), &mut examiner()?, limits).map_err(at(finding.index))?
+        };
+        match settled {
+            Some(settled) if again::steady(factory, &settled.finding, &|| over())? => {
+                each(&settled);
+                Ok(Some(settled))
+            }
+            _ => Ok(None),
         }
-        Ok(settled)
     })?;
-    let mut by_name: BTreeMap<(&'static str, &'static str), Settled> = BTreeMap::new();
-    for (finding, settled) in left.into_iter().zip(results) {
+    let mut by_name: BTreeMap<Name, Settled> = BTreeMap::new();
+    for ((finding, names), settled) in left.into_iter().zip(results) {
         match settled {
             Some(settled) => {
-                let name = (settled.finding.rule.id, settled.finding.kind);
-                by_name.entry(name).or_insert(settled);
+                let kept = by_name.entry(settled.finding.name()).or_insert(settled);
+                kept.first_names.extend(names);
             }
             None => settlement.not_reproducible.push(finding),
         }
     }
-    settlement.set_aside.retain(|one| !by_name.contains_key(&(one.rule.id, one.kind)));
+    settlement.set_aside.retain(|one| !by_name.contains_key(&one.name()));
     settlement.settled = by_name.into_values().collect();
     settlement.settled.sort_by_key(|settled| (settled.finding.index, settled.finding.rule.id));
     Ok(settlement)
 }
 
 /// Takes out the findings that are not pursued.
-fn set_aside(findings: &mut Vec<Finding>) -> Vec<Finding> {
+fn set_aside(findings: &mut Vec<(Finding, Vec<Name>)>) -> Vec<Finding> {
     let of_writing = |finding: &Finding| {
         let writes = |one: &Operation| matches!(one, Operation::Write { .. });
-        !finding.cause.explains() && finding.case.program.iter().any(writes)
+        finding.stop().is_none()
+            && !finding.cause.explains()
+            && finding.case.program.iter().any(writes)
     };
-    let mut by_frequency: Vec<_> = findings
-        .iter()
-        .filter(|finding| of_writing(finding))
-        .map(|finding| (Reverse(finding.cases), finding.index, finding.rule.id, finding.kind))
-        .collect();
+    let place = |finding: &Finding| (Reverse(finding.cases), finding.index, finding.name());
+    let all = findings.iter().map(|(finding, _)| finding);
+    let mut by_frequency: Vec<_> = all.filter(|one| of_writing(one)).map(place).collect();
     by_frequency.sort_unstable();
     let Some(&last) = by_frequency.get(WRITING_PURSUED - 1) else { return Vec::new() };
     findings
-        .extract_if(.., |finding| {
-            let place = (Reverse(finding.cases), finding.index, finding.rule.id, finding.kind);
-            of_writing(finding) && place > last
-        })
+        .extract_if(.., |(finding, _)| of_writing(finding) && place(finding) > last)
+        .map(|(finding, _)| finding)
         .collect()
 }
 
@@ -176,7 +228,8 @@ fn shown_again(mut finding: Finding, examiner: &mut Examiner) -> Result<Option<F
     if !adopt(&mut finding, examined) {
         return Ok(None);
     }
-    let plain = examiner.written_tells(&finding.case, &finding.deviation)?;
+    let Some(seen) = finding.deviation() else { return Ok(Some(finding)) };
+    let plain = examiner.written_tells(&finding.case, seen)?;
     if let Some((case, examined)) = plain
         && matches!(&examined.verdict, Verdict::Deviates(deviation)
             if Showing::of(deviation) == Showing::Media)
@@ -209,7 +262,7 @@ fn smallest(
             return Err(error);
         }
         executions += u64::from(minimised.executions);
-        let name = (finding.rule.id, finding.kind);
+        let name = finding.name();
         let smaller = minimised.case != finding.case;
         finding.case = minimised.case;
         let examined = examiner.examine(&finding.case)?;
@@ -217,7 +270,7 @@ fn smallest(
             return Ok(None);
         }
         // In the smaller case something else may be the first to explain it.
-        if smaller && name != (finding.rule.id, finding.kind) {
+        if smaller && name != finding.name() {
             continue;
         }
         let better = match clearer(&finding, examiner, limits, &mut executions)? {
@@ -229,6 +282,7 @@ fn smallest(
             None => {
                 return Ok(Some(Settled {
                     finding,
+                    first_names: Vec::new(),
                     minimised: minimised.complete,
                     executions,
                     nearest_passing: minimised.nearest_passing,
@@ -243,7 +297,8 @@ fn adopt(finding: &mut Finding, examined: Examined) -> bool {
     let Verdict::Deviates(deviation) = examined.verdict else { return false };
     finding.rule = deviation.rule;
     finding.kind = deviation.kind;
-    finding.deviation = deviation;
+    finding.evidence = Evidence::Deviation(deviation);
+    finding.earlier = None;
     finding.cause = examined.cause;
     true
 }
@@ -257,13 +312,14 @@ fn clearer(
     limits: Limits<'_>,
     executions: &mut u64,
 ) -> Result<Option<Finding>, RigError> {
+    let Some(seen) = finding.deviation() else { return Ok(None) };
     let came_round = finding.rule.id == CAME_ROUND;
-    let tells = matches!(Showing::of(&finding.deviation), Showing::Words | Showing::Media);
+    let tells = matches!(Showing::of(seen), Showing::Words | Showing::Media);
     if finding.cause.explains() || tells && !came_round {
         return Ok(None);
     }
     examiner.glance(&finding.case)?;
-    let upto = &examiner.judge().events()[..=finding.deviation.rejection.event];
+    let upto = &examiner.judge().events()[..=seen.rejection.event];
     let deviating = upto.iter().map(|event| event.operation as usize).max().unwrap_or(0);
     let mut cases = witness::with_long_turns(&finding.case, deviating);
     if !came_round {
@@ -298,6 +354,7 @@ fn better_name(
     limits: Limits<'_>,
     executions: &mut u64,
 ) -> Result<Option<Finding>, RigError> {
+    let Some(seen) = finding.deviation() else { return Ok(None) };
     for case in single_reductions(&finding.case) {
         if limits.deadline.is_some_and(|over| over()) {
             return Ok(None);
@@ -305,7 +362,7 @@ fn better_name(
         *executions += 1;
         let examined = examiner.examine(&case)?;
         if let Verdict::Deviates(deviation) = &examined.verdict
-            && Showing::of(deviation) == Showing::of(&finding.deviation)
+            && Showing::of(deviation) == Showing::of(seen)
             && !finding.same(&examined)
             && (examined.cause.explains() || !finding.cause.explains())
             && deviation.rule.id != CAME_ROUND

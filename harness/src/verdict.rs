@@ -2,7 +2,7 @@
 
 use crate::judge::Place;
 use crate::rules::Rule;
-use trackproof_contract::Capability;
+use trackproof_contract::{Capability, Stop};
 use trackproof_model::reader::predict::Predicted;
 use trackproof_model::reader::rejection::Rejection;
 
@@ -13,6 +13,8 @@ pub enum Verdict {
     Conforms,
     /// Something is not.
     Deviates(Box<Deviation>),
+    /// Nothing came back: the implementation stopped.
+    Stops(Stop),
     /// It cannot be told.
     Inconclusive(Inconclusive),
     /// The implementation lacks a capability that the case needs.

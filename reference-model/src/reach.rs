@@ -225,6 +225,18 @@ impl ReachCounts {
         }
     }
 
+    /// The counts as numbers, for who sends them elsewhere.
+    #[must_use]
+    pub fn numbers(&self) -> &[u64] {
+        &self.0[..]
+    }
+
+    /// Counts out of numbers; none when there are not as many as points.
+    #[must_use]
+    pub fn from_numbers(numbers: &[u64]) -> Option<Self> {
+        numbers.to_vec().into_boxed_slice().try_into().ok().map(Self)
+    }
+
     /// How many cases reached a point.
     #[must_use]
     pub fn of(&self, point: Point) -> u64 {

@@ -20,6 +20,7 @@ mod profile;
 mod rig;
 mod seam;
 mod sending;
+mod stop;
 mod timeline;
 mod word_reader;
 
@@ -40,5 +41,6 @@ pub use profile::{
 pub use rig::{DiskSubsystem, Rig, RigError, Setup, SubsystemRig};
 pub use seam::{Answer, PolledByte, SeamError, ShownStatus, TransferRequest};
 pub use sending::words_to_send;
+pub use stop::Stop;
 pub use timeline::{Action, Event, timeline};
 pub use word_reader::WordReader;

@@ -5,6 +5,7 @@ use std::fmt;
 
 /// The bits of a status read; each is a capability of its own.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Default)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Status(u16);
 
 impl Status {
@@ -82,6 +83,7 @@ impl fmt::Display for Status {
 
 /// One thing that the host saw.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 #[non_exhaustive]
 pub enum Item {
     /// A word, moved by a service of that transfer.
@@ -128,6 +130,7 @@ impl fmt::Display for Item {
 
 /// An item and its time.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Observed {
     /// When, in nanoseconds from the case's begin.
     pub at_ns: u64,
@@ -137,6 +140,7 @@ pub struct Observed {
 
 /// All that came back from one execution. The caller owns it; a rig clears and fills it.
 #[derive(Debug, Clone, PartialEq, Eq, Hash, Default)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Observation {
     /// The items, in the order of time; at one moment in the order in which they happened.
     pub items: Vec<Observed>,

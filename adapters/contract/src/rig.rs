@@ -2,11 +2,12 @@
 
 use crate::{
     Action, Bench, Capabilities, Capability, Case, Event, Observation, ObservationError, Profile,
-    Track, timeline, words_to_send,
+    Stop, Track, timeline, words_to_send,
 };
 use std::fmt;
 
-/// Why a run cannot be trusted: the adapter's fault, no verdict on the controller.
+/// Why a run gave no observation: the adapter's fault and no verdict on the controller, but for
+/// [`Stopped`](Self::Stopped).
 #[derive(Debug, Clone, PartialEq, Eq)]
 #[non_exhaustive]
 pub enum RigError {
@@ -24,6 +25,14 @@ pub enum RigError {
         /// What it did, the value and the limit.
         why: String,
     },
+    /// A worker says that a run cannot be trusted, in the words of one of the others.
+    Worker {
+        /// What it says.
+        why: String,
+    },
+    /// The implementation stopped. This is a verdict: it did not answer. A rig that says so has
+    /// been made anew, and can run the next case.
+    Stopped(Stop),
 }
 
 impl fmt::Display for RigError {
@@ -34,6 +43,8 @@ impl fmt::Display for RigError {
             }
             Self::Form(error) => write!(f, "the observation is malformed: {error}"),
             Self::Protocol { why } => write!(f, "the adapter broke its protocol: {why}"),
+            Self::Worker { why } => f.write_str(why),
+            Self::Stopped(stop) => write!(f, "the implementation stopped: {stop}"),
         }
     }
 }

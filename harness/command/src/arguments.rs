@@ -33,6 +33,9 @@ pub(crate) enum Verb {
     Rules(Rules),
     /// List the samples and their faults
     Samples(Samples),
+    /// Run an implementation for the program that started this one
+    #[command(hide = true)]
+    Worker(Worker),
     /// Print a shell's completions
     Completions {
         /// The shell
@@ -44,6 +47,8 @@ const IMPLEMENTATION: &str = "sample:NAME, sample:NAME+FAULT…, lib:PATH or rus
 
 #[derive(Debug, Args)]
 pub(crate) struct Demo {
+    #[command(flatten)]
+    pub(crate) isolation: Isolation,
     #[command(flatten)]
     pub(crate) out: Out,
 }
@@ -83,6 +88,8 @@ pub(crate) struct Check {
     #[arg(long, env = "TRACKPROOF_STRICT", value_parser = BoolishValueParser::new())]
     pub(crate) strict: bool,
     #[command(flatten)]
+    pub(crate) isolation: Isolation,
+    #[command(flatten)]
     pub(crate) out: Out,
     #[command(flatten)]
     pub(crate) format: FormatArg,
@@ -105,6 +112,8 @@ pub(crate) struct Replay {
     #[arg(long, value_name = "NAME|FILE", env = "TRACKPROOF_PROFILE")]
     pub(crate) profile: Option<String>,
     #[command(flatten)]
+    pub(crate) isolation: Isolation,
+    #[command(flatten)]
     pub(crate) out: Out,
     #[command(flatten)]
     pub(crate) format: FormatArg,
@@ -121,9 +130,20 @@ pub(crate) struct Minimise {
     #[arg(long, value_name = "NAME|FILE", env = "TRACKPROOF_PROFILE")]
     pub(crate) profile: Option<String>,
     #[command(flatten)]
+    pub(crate) isolation: Isolation,
+    #[command(flatten)]
     pub(crate) out: Out,
     #[command(flatten)]
     pub(crate) format: FormatArg,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Worker {
+    #[arg(value_name = "IMPL", help = IMPLEMENTATION)]
+    pub(crate) implementation: Implementation,
+    /// What a library is made with
+    #[arg(long)]
+    pub(crate) options: Option<String>,
 }
 
 #[derive(Debug, Args)]
@@ -162,6 +182,19 @@ pub(crate) struct Out {
         default_value = "trackproof-out"
     )]
     pub(crate) dir: PathBuf,
+}
+
+/// Where implementations run.
+#[derive(Debug, Args)]
+pub(crate) struct Isolation {
+    /// Run the implementation in trackproof's own process: a little faster, but a crash, an abort or
+    /// an endless loop of it ends the run
+    #[arg(long, env = "TRACKPROOF_IN_PROCESS", value_parser = BoolishValueParser::new())]
+    pub(crate) in_process: bool,
+    /// How long the implementation may be at one case before it counts as endless: 10s, 5m; not
+    /// with --in-process
+    #[arg(long, value_name = "DURATION", env = "TRACKPROOF_CASE_TIME", default_value = "10s", value_parser = duration::parse)]
+    pub(crate) case_time: Duration,
 }
 
 #[derive(Debug, Args)]

@@ -15,10 +15,9 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Instant;
 use trackproof::campaign::{self, CampaignError, Finding, Plan, RigFactory, Summary};
-use trackproof::examine::Examiner;
 use trackproof::report::{self, RunReport, Shown};
 use trackproof::rules::{Level, Rule};
-use trackproof::settle::{Settled, Settlement, settle};
+use trackproof::settle::{Settled, Settlement, execute, settle};
 use trackproof_contract::{Capabilities, Observation};
 
 /// Cases of a run that names neither a number nor a time.
@@ -38,7 +37,7 @@ const JUDGED_PERCENT: u64 = 99;
 
 /// Runs the verb.
 pub(crate) fn check(check: &Check, registry: &Registry) -> Result<Exit, Failure> {
-    let subject = Subject::open(&check.implementation, registry)?;
+    let subject = Subject::open(&check.implementation, registry, &check.isolation)?;
     let (profile_name, profile) = profile::choose(check.profile.as_deref(), &subject)?;
     let cases = match (check.cases, check.duration) {
         (Some(cases), _) => Some(cases),
@@ -52,7 +51,6 @@ pub(crate) fn check(check: &Check, registry: &Registry) -> Result<Exit, Failure>
         deadline: check.duration.map(|duration| Instant::now() + duration),
         jobs: jobs(check.jobs),
     };
-    let factory = || subject.rig();
     let run = Run {
         check,
         implementation: check.implementation.to_string(),
@@ -60,10 +58,10 @@ pub(crate) fn check(check: &Check, registry: &Registry) -> Result<Exit, Failure>
         progress: Progress::new(cases),
         told: Mutex::default(),
     };
-    let summary = run.campaign(&plan, &factory)?;
+    let summary = run.campaign(&plan, &subject)?;
     let campaign_time = run.progress.elapsed();
-    let settlement = run.settle(summary.findings.clone(), &factory, plan.jobs)?;
-    let shown = run.show(settlement, &factory)?;
+    let settlement = run.settle(summary.findings.clone(), &subject, plan.jobs)?;
+    let shown = run.show(settlement, &subject)?;
     run.progress.end(summary.cases, campaign_time);
     run.report(&plan, &profile_name, &summary, &shown)
 }
@@ -170,16 +168,12 @@ impl Run<'_> {
         let mut files = self.files.lock().unwrap_or_else(|poison| poison.into_inner());
         for settled in settlement.settled {
             let finding = &settled.finding;
-            let index = finding.index;
-            let mut examiner = Examiner::new(factory().map_err(Failure::adapter)?);
-            let examined = examiner
-                .examine(&finding.case)
-                .map_err(|error| Failure::from(CampaignError::Run { index, error }))?;
-            if !finding.same(&examined) {
+            let shown = execute(factory, finding)?;
+            let Some((examiner, _)) = shown.filter(|(_, examined)| finding.same(examined)) else {
                 let path = files.path_of(finding);
                 found.not_reproducible.push((settled.finding, path));
                 continue;
-            }
+            };
             let path = files.save(&case_file(finding, settled.minimised, self.note(finding)));
             if !self.asked_for(finding.rule) {
                 found.others.push((settled.finding, path));

@@ -5,7 +5,7 @@
 //! and nothing is told that was not just run.
 
 use crate::Exit;
-use crate::arguments::Demo;
+use crate::arguments::{Demo, Isolation};
 use crate::check::EXECUTIONS;
 use crate::failure::Failure;
 use crate::files::{Files, case_file, replay_line};
@@ -13,7 +13,7 @@ use crate::implementation::{Implementation, Subject};
 use crate::interrupt::{self, Patience};
 use crate::output;
 use crate::registry::Registry;
-use trackproof::campaign::Finding;
+use trackproof::campaign::{Finding, MakeRigs};
 use trackproof::examine::Examiner;
 use trackproof::report::{self, Shown};
 use trackproof::settle::settle;
@@ -58,11 +58,11 @@ pub(crate) fn demo(demo: &Demo, registry: &Registry) -> Result<Exit, Failure> {
     ))?;
 
     output::print(&format!("{}\n", style.strong(&format!("1. {RIGHT}"))))?;
-    let right = Played::new(RIGHT, &case, registry)?;
+    let right = Played::new(RIGHT, &case, registry, &demo.isolation)?;
     output::print(&right.told())?;
 
     output::print(&format!("\n{}\n", style.strong(&format!("2. {WRONG}"))))?;
-    let wrong = Played::new(WRONG, &case, registry)?;
+    let wrong = Played::new(WRONG, &case, registry, &demo.isolation)?;
     output::print(&wrong.told())?;
     output::print(
         "\nWhoever reads that image on the spot sees nothing: host software masks clock bits \
@@ -147,8 +147,9 @@ impl Played {
         implementation: &'static str,
         case: &Case,
         registry: &Registry,
+        isolation: &Isolation,
     ) -> Result<Self, Failure> {
-        let subject = open(implementation, registry)?;
+        let subject = open(implementation, registry, isolation)?;
         let mut examiner = Examiner::new(subject.rig().map_err(Failure::adapter)?);
         let examined = examiner.examine(case).map_err(Failure::adapter)?;
         let conforms = matches!(examined.verdict, Verdict::Conforms);
@@ -181,11 +182,10 @@ impl Played {
     ) -> Result<Option<String>, Failure> {
         let Some(finding) = self.finding.clone() else { return Ok(None) };
         interrupt::flag();
-        let subject = open(self.implementation, registry)?;
-        let factory = || subject.rig();
+        let subject = open(self.implementation, registry, &demo.isolation)?;
         let patience = Patience::new(1);
         let settlement =
-            settle(vec![finding], &factory, 1, EXECUTIONS, &|| patience.is_over(), &|_| {})?;
+            settle(vec![finding], &subject, 1, EXECUTIONS, &|| patience.is_over(), &|_| {})?;
         let Some(settled) = settlement.settled.into_iter().next() else { return Ok(None) };
         let mut examiner = Examiner::new(subject.rig().map_err(Failure::adapter)?);
         examiner.examine(&settled.finding.case).map_err(Failure::adapter)?;
@@ -210,9 +210,13 @@ impl Played {
     }
 }
 
-fn open<'a>(name: &str, registry: &'a Registry) -> Result<Subject<'a>, Failure> {
+fn open<'a>(
+    name: &str,
+    registry: &'a Registry,
+    isolation: &Isolation,
+) -> Result<Subject<'a>, Failure> {
     let implementation: Implementation = name.parse().map_err(Failure::usage)?;
-    Subject::open(&implementation, registry)
+    Subject::open(&implementation, registry, isolation)
 }
 
 /// Sectors of the real disk that a host finds and that hold the archive's data; one that a bit

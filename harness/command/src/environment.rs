@@ -73,12 +73,24 @@ mod tests {
     fn variables_mirror_their_flags() {
         let found = variables();
         for (flag, variable) in &found {
-            assert_eq!(*variable, format!("TRACKPROOF_{}", flag.to_uppercase()));
+            assert_eq!(*variable, format!("TRACKPROOF_{}", flag.to_uppercase().replace('-', "_")));
         }
         let flags: Vec<&str> = found.iter().map(|(flag, _)| flag.as_str()).collect();
         assert_eq!(
             flags,
-            ["cases", "for", "format", "jobs", "out", "profile", "rule", "seed", "strict"]
+            [
+                "case-time",
+                "cases",
+                "for",
+                "format",
+                "in-process",
+                "jobs",
+                "out",
+                "profile",
+                "rule",
+                "seed",
+                "strict"
+            ]
         );
     }
 }

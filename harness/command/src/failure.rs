@@ -4,6 +4,7 @@
 use crate::Exit;
 use trackproof::campaign::CampaignError;
 use trackproof::case_file::CaseFileError;
+use trackproof::isolate::StartError;
 use trackproof::profile_file::ProfileFileError;
 
 /// The command's one error.
@@ -37,8 +38,23 @@ impl From<ProfileFileError> for Failure {
     }
 }
 
+impl From<StartError> for Failure {
+    fn from(error: StartError) -> Self {
+        let exit = match error {
+            StartError::Usage(_) => Exit::Usage,
+            StartError::Start(_) => Exit::Adapter,
+            StartError::Fault(_) => Exit::OurFault,
+        };
+        Self { exit, text: error.to_string() }
+    }
+}
+
 impl From<CampaignError> for Failure {
     fn from(error: CampaignError) -> Self {
+        if let CampaignError::Fault(why) = error {
+            let text = format!("this is a fault of trackproof itself: a worker: {why}");
+            return Self { exit: Exit::OurFault, text };
+        }
         Self::adapter(format!("{error}; this says nothing about the controller"))
     }
 }

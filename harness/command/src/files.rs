@@ -19,6 +19,7 @@ pub(crate) fn case_file(finding: &Finding, minimised: bool, note: String) -> Cas
         model: MODEL.into(),
         note,
         minimised,
+        earlier: finding.earlier,
         case: finding.case.clone(),
     }
 }

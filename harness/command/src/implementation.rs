@@ -1,9 +1,14 @@
 //! An implementation as the command line names it: `sample:NAME+FAULT`, `lib:PATH`, `rust:NAME`.
 
+use crate::arguments::Isolation;
 use crate::failure::Failure;
 use crate::registry::Registry;
+use std::ffi::OsString;
 use std::fmt;
 use std::path::PathBuf;
+use std::time::Duration;
+use trackproof::campaign::{CampaignError, CaseTime, Inside, MakeRigs, Runner};
+use trackproof::isolate::{Hello, Workers};
 use trackproof_c_abi::{Library, LoadError};
 use trackproof_contract::{Profile, Rig};
 
@@ -67,14 +72,44 @@ pub(crate) struct Subject<'a> {
 enum Kind<'a> {
     #[cfg(feature = "samples")]
     Sample(trackproof_samples::OpenSample),
-    Library(Library),
+    Library(Library, Option<String>),
     Rust(&'a Registry, String),
+    Workers {
+        workers: Workers,
+        /// A sample's library, which all of them open.
+        #[cfg(feature = "samples")]
+        _unpacked: Option<trackproof_samples::Unpacked>,
+    },
 }
 
 impl<'a> Subject<'a> {
-    /// Opens it and makes one, to see whether it starts and what it declares.
+    /// Opens it and makes one, to see whether it starts and what it declares: in workers, or in this
+    /// process if that was asked for.
     pub(crate) fn open(
         implementation: &Implementation,
+        registry: &'a Registry,
+        isolation: &Isolation,
+    ) -> Result<Self, Failure> {
+        if let Implementation::Rust(name) = implementation
+            && !registry.names().contains(&name.as_str())
+        {
+            return Err(unknown_rust(name, registry));
+        }
+        if isolation.in_process || !cfg!(unix) {
+            return Self::inside(implementation, None, registry);
+        }
+        let case_time = isolation.case_time;
+        let (subject, hello) = match implementation {
+            Implementation::Sample { name, faults } => isolated_sample(name, faults, case_time)?,
+            other => Self::isolated(workers(&[other.to_string()], case_time)?)?,
+        };
+        Ok(Self { declared: hello.profile, ..subject })
+    }
+
+    /// Opens it in this process. A library may be given options.
+    pub(crate) fn inside(
+        implementation: &Implementation,
+        options: Option<&str>,
         registry: &'a Registry,
     ) -> Result<Self, Failure> {
         let (kind, made_for) = match implementation {
@@ -84,14 +119,9 @@ impl<'a> Subject<'a> {
                     LoadError::Missing { .. } => Failure::usage(error),
                     _ => Failure::adapter(error),
                 })?;
-                (Kind::Library(library), None)
+                (Kind::Library(library, options.map(str::to_owned)), None)
             }
-            Implementation::Rust(name) => {
-                if !registry.names().contains(&name.as_str()) {
-                    return Err(unknown_rust(name, registry));
-                }
-                (Kind::Rust(registry, name.clone()), None)
-            }
+            Implementation::Rust(name) => (Kind::Rust(registry, name.clone()), None),
         };
         let mut subject = Self { kind, declared: None, made_for };
         let rig = subject.rig().map_err(Failure::adapter)?;
@@ -99,23 +129,76 @@ impl<'a> Subject<'a> {
         Ok(subject)
     }
 
-    /// A new one that runs whole cases.
-    pub(crate) fn rig(&self) -> Result<Box<dyn Rig>, String> {
+    fn isolated(workers: Workers) -> Result<(Self, Hello), Failure> {
+        let hello = workers.hello()?;
+        let kind = Kind::Workers {
+            workers,
+            #[cfg(feature = "samples")]
+            _unpacked: None,
+        };
+        Ok((Self { kind, declared: None, made_for: None }, hello))
+    }
+}
+
+impl MakeRigs for Subject<'_> {
+    fn rig(&self) -> Result<Box<dyn Rig>, String> {
         match &self.kind {
             #[cfg(feature = "samples")]
             Kind::Sample(sample) => match sample.rig() {
                 Ok(rig) => Ok(Box::new(rig)),
                 Err(error) => Err(error.to_string()),
             },
-            Kind::Library(library) => match library.rig(None) {
+            Kind::Library(library, options) => match library.rig(options.as_deref()) {
                 Ok(rig) => Ok(Box::new(rig)),
                 Err(error) => Err(error.to_string()),
             },
             Kind::Rust(registry, name) => {
                 registry.make(name).unwrap_or_else(|| Err(format!("no rust:{name}")))
             }
+            Kind::Workers { workers, .. } => workers.rig(),
         }
     }
+
+    fn rig_within(&self, time: CaseTime) -> Result<Box<dyn Rig>, String> {
+        match &self.kind {
+            Kind::Workers { workers, .. } => workers.rig_within(time),
+            _ => self.rig(),
+        }
+    }
+
+    fn runner<'r>(
+        &'r self,
+        profile: &Profile,
+        seed: u64,
+        time: CaseTime,
+        over: &'r (dyn Fn() -> bool + Sync),
+    ) -> Result<Box<dyn Runner + 'r>, CampaignError> {
+        match &self.kind {
+            Kind::Workers { workers, .. } => workers.runner(profile, seed, time, over),
+            _ => {
+                let rig = self.rig().map_err(CampaignError::Start)?;
+                Ok(Box::new(Inside::new(rig, profile.clone(), seed)))
+            }
+        }
+    }
+}
+
+/// Workers of this very program, with these words behind the verb.
+fn workers(words: &[String], case_time: Duration) -> Result<Workers, Failure> {
+    // The file may be replaced while a long run goes on, by a build say; what runs stays there.
+    let program = if cfg!(target_os = "linux") {
+        PathBuf::from("/proc/self/exe")
+    } else {
+        std::env::current_exe().map_err(|error| {
+            Failure::usage(format!(
+                "this program's own file cannot be found to start workers: {error}; --in-process \
+                 does without"
+            ))
+        })?
+    };
+    let arguments = std::iter::once(OsString::from("worker"));
+    let arguments = arguments.chain(words.iter().map(OsString::from)).collect();
+    Ok(Workers { program, arguments, case_time })
 }
 
 fn unknown_rust(name: &str, registry: &Registry) -> Failure {
@@ -131,16 +214,42 @@ fn unknown_rust(name: &str, registry: &Registry) -> Failure {
 }
 
 #[cfg(feature = "samples")]
-fn sample<'a>(name: &str, faults: &[String]) -> Result<(Kind<'a>, Option<Profile>), Failure> {
-    use trackproof_samples::SampleError;
-    let failure = |error: SampleError| match error {
-        SampleError::Load(_) => Failure::adapter(error),
+fn sample_failure(error: trackproof_samples::SampleError) -> Failure {
+    match error {
+        trackproof_samples::SampleError::Load(_) => Failure::adapter(error),
         _ => Failure::usage(error),
-    };
-    let sample = trackproof_samples::find(name).map_err(failure)?;
+    }
+}
+
+#[cfg(feature = "samples")]
+fn sample<'a>(name: &str, faults: &[String]) -> Result<(Kind<'a>, Option<Profile>), Failure> {
+    let sample = trackproof_samples::find(name).map_err(sample_failure)?;
     let faults: Vec<&str> = faults.iter().map(String::as_str).collect();
-    let open = sample.open(&faults).map_err(failure)?;
+    let open = sample.open(&faults).map_err(sample_failure)?;
     Ok((Kind::Sample(open), Profile::built_in(sample.profile)))
+}
+
+/// A sample in workers. It is unpacked once, here: a worker that dies would leave its copy behind.
+#[cfg(feature = "samples")]
+fn isolated_sample<'a>(
+    name: &str,
+    faults: &[String],
+    case_time: Duration,
+) -> Result<(Subject<'a>, Hello), Failure> {
+    let sample = trackproof_samples::find(name).map_err(sample_failure)?;
+    for fault in faults {
+        sample.fault(fault).map_err(sample_failure)?;
+    }
+    let unpacked = sample.unpack().map_err(sample_failure)?;
+    let mut words = vec![Implementation::Library(unpacked.path().into()).to_string()];
+    if !faults.is_empty() {
+        words.extend(["--options".into(), faults.join(",")]);
+    }
+    let (mut subject, hello) = Subject::isolated(workers(&words, case_time)?)?;
+    if let Kind::Workers { _unpacked, .. } = &mut subject.kind {
+        *_unpacked = Some(unpacked);
+    }
+    Ok((Subject { made_for: Profile::built_in(sample.profile), ..subject }, hello))
 }
 
 #[cfg(not(feature = "samples"))]
@@ -149,6 +258,18 @@ fn sample<'a>(name: &str, _: &[String]) -> Result<(Kind<'a>, Option<Profile>), F
         "sample:{name}: this program was built without the samples; build it with the feature \
          `samples`"
     )))
+}
+
+#[cfg(not(feature = "samples"))]
+fn isolated_sample<'a>(
+    name: &str,
+    faults: &[String],
+    _: Duration,
+) -> Result<(Subject<'a>, Hello), Failure> {
+    match sample(name, faults) {
+        Err(failure) => Err(failure),
+        Ok(_) => unreachable!("there is none"),
+    }
 }
 
 #[cfg(test)]

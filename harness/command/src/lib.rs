@@ -39,6 +39,7 @@ mod registry;
 mod replay;
 mod rules;
 mod samples;
+mod worker;
 
 pub use exit::Exit;
 pub use registry::{AsRig, AsSubsystem, AsWordReader, Plug, Registry};
@@ -79,6 +80,7 @@ fn dispatch(registry: &Registry) -> Exit {
         Verb::Minimise(minimise) => minimise::minimise(&minimise, registry),
         Verb::Rules(rules) => rules::rules(&rules),
         Verb::Samples(samples) => samples::samples(&samples),
+        Verb::Worker(worker) => worker::worker(&worker, registry),
         Verb::Completions { shell } => output::completions(shell),
     };
     result.unwrap_or_else(|Failure { exit, text }| {

@@ -1,15 +1,18 @@
 //! A case file with the implementation that it is to be run on.
 
+use crate::Exit;
+use crate::arguments::Isolation;
 use crate::failure::Failure;
 use crate::files::replay_line;
 use crate::implementation::{Implementation, Subject};
 use crate::profile;
 use crate::registry::Registry;
 use std::path::Path;
-use trackproof::campaign::{Finding, Summary, digest};
+use trackproof::campaign::{CaseTime, Earlier, Finding, MakeRigs, Summary, digest};
 use trackproof::case_file::CaseFile;
 use trackproof::examine::{Examined, Examiner};
 use trackproof::profile_file;
+use trackproof::settle::glance;
 use trackproof::verdict::Verdict;
 use trackproof_contract::{Capabilities, Capability, Case, Observation, Operation};
 
@@ -41,10 +44,11 @@ impl<'a> Loaded<'a> {
         path: &Path,
         implementation: &Implementation,
         named_profile: Option<&str>,
+        isolation: &Isolation,
         registry: &'a Registry,
     ) -> Result<Self, Failure> {
         let file = CaseFile::read(path)?;
-        let subject = Subject::open(implementation, registry)?;
+        let subject = Subject::open(implementation, registry, isolation)?;
         let mut case = file.case.clone();
         let profile_name = match named_profile {
             Some(named) => {
@@ -75,13 +79,25 @@ impl<'a> Loaded<'a> {
 
     /// Runs the case some times, each time on a fresh rig.
     pub(crate) fn runs(&self) -> Result<Vec<Execution>, Failure> {
-        (0..RUNS).map(|_| self.run(&self.case)).collect()
+        (0..RUNS).map(|_| self.run(&self.case, self.file.earlier)).collect()
     }
 
-    /// Runs a case on a fresh rig.
-    pub(crate) fn run(&self, case: &Case) -> Result<Execution, Failure> {
-        let mut examiner = Examiner::new(self.subject.rig().map_err(Failure::adapter)?);
-        let examined = examiner.examine(case).map_err(Failure::adapter)?;
+    /// Runs a case on a fresh rig, behind the cases that it needs.
+    pub(crate) fn run(&self, case: &Case, earlier: Option<Earlier>) -> Result<Execution, Failure> {
+        let (examiner, examined) = match earlier {
+            Some(_) => {
+                glance(&self.subject, case, 0, earlier, CaseTime::Usual)?.ok_or_else(|| {
+                    let text =
+                        format!("{}: the implementation stops in a case before it", self.path);
+                    Failure { exit: Exit::NotReproducible, text }
+                })?
+            }
+            None => {
+                let mut examiner = Examiner::new(self.subject.rig().map_err(Failure::adapter)?);
+                let examined = examiner.examine(case).map_err(Failure::adapter)?;
+                (examiner, examined)
+            }
+        };
         let observation = examiner.observation().clone();
         let capabilities = examiner.capabilities();
         let mut summary = Summary {
@@ -105,8 +121,10 @@ impl<'a> Loaded<'a> {
 
     /// The finding of an execution that deviates.
     pub(crate) fn finding(&self, execution: &Execution) -> Option<Finding> {
-        matches!(execution.examined.verdict, Verdict::Deviates(_))
-            .then(|| Finding::new(0, self.case.clone(), execution.examined.clone()))
+        matches!(execution.examined.verdict, Verdict::Deviates(_) | Verdict::Stops(_)).then(|| {
+            let finding = Finding::new(0, self.case.clone(), execution.examined.clone());
+            Finding { earlier: self.file.earlier, ..finding }
+        })
     }
 
     /// Whether a finding has the rule and the kind of the file.

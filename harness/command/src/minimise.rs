@@ -19,6 +19,7 @@ pub(crate) fn minimise(minimise: &Minimise, registry: &Registry) -> Result<Exit,
         &minimise.file,
         &minimise.implementation,
         minimise.profile.as_deref(),
+        &minimise.isolation,
         registry,
     )?;
     let runs = loaded.runs()?;
@@ -30,13 +31,12 @@ pub(crate) fn minimise(minimise: &Minimise, registry: &Registry) -> Result<Exit,
     };
     interrupt::flag();
     let patience = Patience::new(1);
-    let factory = || loaded.subject.rig();
     let over = || patience.is_over();
-    let settlement = settle(vec![finding], &factory, 1, EXECUTIONS, &over, &|_| {})?;
+    let settlement = settle(vec![finding], &loaded.subject, 1, EXECUTIONS, &over, &|_| {})?;
     let Some(settled) = settlement.settled.into_iter().next() else {
         return Err(not_reproducible(&loaded));
     };
-    let run = loaded.run(&settled.finding.case)?;
+    let run = loaded.run(&settled.finding.case, settled.finding.earlier)?;
     if !settled.finding.same(&run.examined) {
         return Err(not_reproducible(&loaded));
     }

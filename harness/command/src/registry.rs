@@ -5,11 +5,11 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use trackproof::lift::{self, MakePart};
 use trackproof_contract::{
-    Capabilities, Case, DiskSubsystem, Observation, Profile, Rig, RigError, SubsystemRig,
+    Capabilities, Case, DiskSubsystem, Observation, Profile, Rig, RigError, Stop, SubsystemRig,
     WordReader,
 };
 
-type Make = Box<dyn Fn() -> Box<dyn Rig> + Send + Sync>;
+type Make = Arc<dyn Fn() -> Box<dyn Rig> + Send + Sync>;
 
 /// Names and what they make.
 #[derive(Default)]
@@ -36,25 +36,16 @@ impl Registry {
         make: impl Fn() -> I + Send + Sync + 'static,
     ) -> Self {
         let make: MakePart<I> = Arc::new(make);
-        self.entries.insert(name.to_owned(), Box::new(move || I::plug(make.clone())));
+        self.entries.insert(name.to_owned(), Arc::new(move || I::plug(make.clone())));
         self
     }
 
     /// Makes the implementation of that name; none where there is none.
     pub(crate) fn make(&self, name: &str) -> Option<Result<Box<dyn Rig>, String>> {
         let make = self.entries.get(name)?;
-        let guarded = catch_unwind(AssertUnwindSafe(|| {
-            let rig = make();
-            Guarded {
-                capabilities: rig.capabilities(),
-                lent: rig.lent(),
-                profile: rig.profile(),
-                rig,
-            }
-        }));
-        Some(match guarded {
-            Ok(rig) => Ok(Box::new(rig)),
-            Err(_) => Err(format!("rust:{name} panicked when it was made; see above")),
+        Some(match Guarded::new(Arc::clone(make)) {
+            Some(rig) => Ok(Box::new(rig)),
+            None => Err(format!("rust:{name} panicked when it was made; see above")),
         })
     }
 
@@ -102,10 +93,25 @@ impl<R: WordReader + 'static> Plug<AsWordReader> for R {
 
 /// A rig whose panics are its own fault and not trackproof's.
 struct Guarded {
-    rig: Box<dyn Rig>,
+    make: Make,
+    /// None after a panic, until the next case: what is left of it is not to be used.
+    rig: Option<Box<dyn Rig>>,
     capabilities: Capabilities,
     lent: Capabilities,
     profile: Option<Profile>,
+}
+
+impl Guarded {
+    /// Makes one; none where that panics.
+    fn new(make: Make) -> Option<Self> {
+        catch_unwind(AssertUnwindSafe(|| {
+            let rig = make();
+            let (capabilities, lent) = (rig.capabilities(), rig.lent());
+            let profile = rig.profile();
+            Self { make, rig: Some(rig), capabilities, lent, profile }
+        }))
+        .ok()
+    }
 }
 
 impl Rig for Guarded {
@@ -122,15 +128,19 @@ impl Rig for Guarded {
     }
 
     fn run(&mut self, case: &Case, observation: &mut Observation) -> Result<(), RigError> {
-        catch_unwind(AssertUnwindSafe(|| self.rig.run(case, observation))).unwrap_or_else(|_| {
-            Err(RigError::Implementation { call: "run", why: "it panicked; see above".into() })
+        let Self { make, rig, .. } = self;
+        let result = catch_unwind(AssertUnwindSafe(|| {
+            rig.get_or_insert_with(|| make()).run(case, observation)
+        }));
+        result.unwrap_or_else(|_| {
+            self.rig = None;
+            Err(RigError::Stopped(Stop::Panicked))
         })
     }
 
     fn reset(&mut self) -> Result<(), RigError> {
-        catch_unwind(AssertUnwindSafe(|| self.rig.reset())).unwrap_or_else(|_| {
-            Err(RigError::Implementation { call: "reset", why: "it panicked; see above".into() })
-        })
+        self.rig = None;
+        Ok(())
     }
 }
 
@@ -139,7 +149,7 @@ mod tests {
     use super::Registry;
     use trackproof_contract::{
         Capabilities, Capability, Case, DiskSubsystem, Event, Observation, Profile, Rig, RigError,
-        SeamError, Setup, WordReader,
+        SeamError, Setup, Stop, WordReader,
     };
 
     struct Subsystem;
@@ -202,7 +212,9 @@ mod tests {
             tracks: Vec::new(),
             program: Vec::new(),
         };
-        let error = part.run(&case, &mut Observation::new()).unwrap_err();
-        assert!(error.to_string().contains("it panicked"), "{error}");
+        for _ in 0..2 {
+            let error = part.run(&case, &mut Observation::new()).unwrap_err();
+            assert_eq!(error, RigError::Stopped(Stop::Panicked));
+        }
     }
 }

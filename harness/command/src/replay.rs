@@ -8,7 +8,7 @@ use crate::interrupt;
 use crate::loaded::{Execution, Loaded};
 use crate::output;
 use crate::registry::Registry;
-use trackproof::campaign::Finding;
+use trackproof::campaign::{Finding, MakeRigs};
 use trackproof::examine::Examiner;
 use trackproof::minimise::single_reductions;
 use trackproof::report::{self, RunReport, Shown};
@@ -19,8 +19,13 @@ pub(crate) fn replay(replay: &Replay, registry: &Registry) -> Result<Exit, Failu
     if replay.trace && replay.format.is == Format::Json {
         return Err(Failure::usage("--trace makes a table for people; leave out --format json"));
     }
-    let loaded =
-        Loaded::open(&replay.file, &replay.implementation, replay.profile.as_deref(), registry)?;
+    let loaded = Loaded::open(
+        &replay.file,
+        &replay.implementation,
+        replay.profile.as_deref(),
+        &replay.isolation,
+        registry,
+    )?;
     let runs = loaded.runs()?;
     let steady = runs.iter().all(|run| run.summary.digest == runs[0].summary.digest);
     let finding = loaded.finding(&runs[0]);
@@ -73,7 +78,7 @@ fn exit_of(loaded: &Loaded<'_>, run: &Execution, steady: bool) -> Exit {
     match run.examined.verdict {
         Verdict::Conforms if !loaded.could_deviate(run) => Exit::NothingJudged,
         Verdict::Conforms => Exit::Conforms,
-        Verdict::Deviates(_) => Exit::Deviates,
+        Verdict::Deviates(_) | Verdict::Stops(_) => Exit::Deviates,
         Verdict::Inconclusive(_) => Exit::Inconclusive,
         Verdict::Skipped(_) | Verdict::Beside => Exit::NothingJudged,
     }
@@ -88,6 +93,7 @@ fn verdict_text(loaded: &Loaded<'_>, run: &Execution) -> String {
         Verdict::Deviates(deviation) => {
             format!("deviates by {}: {}", deviation.rule.id, deviation.kind)
         }
+        Verdict::Stops(stop) => format!("stops: {}: {stop}", stop.kind()),
         Verdict::Inconclusive(_) => {
             "inconclusive: more states were possible than the model holds".into()
         }
@@ -119,6 +125,12 @@ fn certify(
     notes: &mut Vec<String>,
     exit: &mut Exit,
 ) -> Result<bool, Failure> {
+    if finding.earlier.is_some() {
+        notes.push(
+            "not certified: it needs earlier cases, behind which none is made smaller".into(),
+        );
+        return Ok(false);
+    }
     let interrupted = interrupt::flag();
     let mut examiner = Examiner::new(loaded.subject.rig().map_err(Failure::adapter)?);
     let mut tried = 0_u64;
@@ -172,7 +184,9 @@ fn human(
         text.push_str(&report::finding(&shown, style));
         text.push('\n');
     }
-    if replay.trace && !matches!(run.examined.verdict, Verdict::Skipped(_) | Verdict::Beside) {
+    let nothing =
+        matches!(run.examined.verdict, Verdict::Skipped(_) | Verdict::Beside | Verdict::Stops(_));
+    if replay.trace && !nothing {
         text.push_str(&report::trace(&loaded.case, &run.observation, run.capabilities, style));
         text.push('\n');
     }

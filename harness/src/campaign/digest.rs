@@ -20,6 +20,10 @@ pub fn of(index: u64, case: &Case, observation: &Observation, examined: &Examine
             deviation.rule.id.hash(&mut hasher);
             deviation.kind.hash(&mut hasher);
         }
+        Verdict::Stops(stop) => {
+            4_u8.hash(&mut hasher);
+            stop.kind().hash(&mut hasher);
+        }
         Verdict::Inconclusive(_) => 2_u8.hash(&mut hasher),
         Verdict::Skipped(capability) => {
             3_u8.hash(&mut hasher);

@@ -18,10 +18,16 @@ pub struct Summary {
     pub judged: u64,
     /// Cases that could not be judged.
     pub inconclusive: u64,
+    /// Cases that the implementation stopped in.
+    pub stopped: u64,
+    /// The case behind which the campaign was given up, since the implementation stops too often.
+    pub given_up: Option<u64>,
     /// Cases not run, since the implementation lacks something that they need.
     pub skipped: u64,
     /// Cases not run, since they ask only for what the implementation was lent.
     pub beside: u64,
+    /// How many cases deviate under each first name, rule and kind.
+    pub deviating: BTreeMap<(&'static str, &'static str), u64>,
     /// What it lacks, and how many cases need that.
     pub lacking: BTreeMap<Capability, Lacking>,
     /// The sum of the cases' hashes.
@@ -138,9 +144,17 @@ impl Summary {
                 self.beside += 1;
                 return;
             }
+            Verdict::Stops(_) => {
+                self.stopped += 1;
+                return;
+            }
             Verdict::Inconclusive(_) => self.inconclusive += 1,
             Verdict::Conforms | Verdict::Deviates(_) => {
                 self.judged += 1;
+                if let Verdict::Deviates(deviation) = &examined.verdict {
+                    let name = (deviation.rule.id, deviation.kind);
+                    *self.deviating.entry(name).or_default() += 1;
+                }
                 self.compared.add(Compared::of(examiner.observation(), examiner.capabilities()));
             }
         }
@@ -158,12 +172,17 @@ impl Summary {
         self.cases += other.cases;
         self.judged += other.judged;
         self.inconclusive += other.inconclusive;
+        self.stopped += other.stopped;
+        self.given_up = self.given_up.or(other.given_up);
         self.skipped += other.skipped;
         self.beside += other.beside;
         for (capability, more) in other.lacking {
             let lacking = self.lacking.entry(capability).or_default();
             lacking.cases += more.cases;
             lacking.alone += more.alone;
+        }
+        for (name, more) in other.deviating {
+            *self.deviating.entry(name).or_default() += more;
         }
         self.digest = self.digest.wrapping_add(other.digest);
         self.words += other.words;

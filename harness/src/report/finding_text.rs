@@ -10,6 +10,7 @@ use crate::cause::{Cause, Hypothesis};
 use crate::judge::Judge;
 use crate::minimise::{channel_bits, words};
 use crate::rules::Level;
+use crate::verdict::Deviation;
 use similar::{ChangeTag, TextDiff};
 use trackproof_contract::{Action, Capabilities, Case, Event, Item, Observation, Profile};
 use trackproof_model::reader::rejection::Mismatch;
@@ -52,11 +53,20 @@ pub fn finding(shown: &Shown<'_>, style: Style) -> String {
     let mut lines = head(found, style);
     section(&mut lines, &title(shown), case_text::program(case), style);
     section(&mut lines, "What is recorded", case_text::media(case), style);
-    lines.push(String::new());
-    lines.push(format!("  {}", style.strong("What came back")));
-    lines.extend(both_sides(shown, judge.acceptor().tape(), style));
-    lines.push(String::new());
-    lines.extend(place(shown, judge.events(), judge.acceptor().tape()));
+    match (found.deviation(), found.stop()) {
+        (Some(deviation), _) => {
+            let tape = judge.acceptor().tape();
+            lines.push(String::new());
+            lines.push(format!("  {}", style.strong("What came back")));
+            lines.extend(both_sides(shown, deviation, tape, style));
+            lines.push(String::new());
+            lines.extend(place(shown, deviation, judge.events(), tape));
+        }
+        (None, Some(stop)) => {
+            section(&mut lines, "What came back", vec![format!("nothing: {stop}")], style);
+        }
+        (None, None) => {}
+    }
     if let Some(neighbour) = shown.nearest_passing {
         let way = nearest(case, neighbour);
         if !way.is_empty() {
@@ -88,6 +98,11 @@ fn head(found: &Finding, style: Style) -> Vec<String> {
     ];
     if let Some(sentence) = found.cause.sentence() {
         lines.push(format!("  Explains   {sentence}"));
+    }
+    if let Some(earlier) = found.earlier {
+        lines.push(format!(
+            "  Needs      {earlier}, on the same controller; alone it does not show"
+        ));
     }
     if let Cause::Hypothesis(Hypothesis::Key { key, value }) = &found.cause {
         lines.push(format!("  If meant   {}", how_to_mean(key, value, &found.case.profile)));
@@ -139,9 +154,8 @@ pub(super) fn size(case: &Case) -> Size {
     }
 }
 
-fn both_sides(shown: &Shown<'_>, tape: &Tape, style: Style) -> Vec<String> {
+fn both_sides(shown: &Shown<'_>, deviation: &Deviation, tape: &Tape, style: Style) -> Vec<String> {
     let found = shown.finding;
-    let deviation = &found.deviation;
     let profile = &found.case.profile;
     let words = matches!(
         deviation.rejection.mismatch,
@@ -179,9 +193,8 @@ fn both_sides(shown: &Shown<'_>, tape: &Tape, style: Style) -> Vec<String> {
 }
 
 /// When, where and in which state the first difference shows.
-fn place(shown: &Shown<'_>, events: &[Event], tape: &Tape) -> Vec<String> {
+fn place(shown: &Shown<'_>, deviation: &Deviation, events: &[Event], tape: &Tape) -> Vec<String> {
     let case = &shown.finding.case;
-    let deviation = &shown.finding.deviation;
     let rejection = &deviation.rejection;
     let moment = Moment::at(case, events, rejection.at_ns);
     let mut lines = vec![format!("  Seen at    {}", moment.sentence())];

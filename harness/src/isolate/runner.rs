@@ -1,0 +1,123 @@
+//! A campaign's cases run by a worker, which is given their numbers alone.
+
+use super::process::{Waited, Worker};
+use super::protocol::{Order, Record};
+use crate::campaign::{CampaignError, Finding, Part, Runner};
+use crate::generate::Generator;
+use crate::rules::Rule;
+use std::collections::BTreeSet;
+use std::ops::Range;
+use std::sync::Mutex;
+use trackproof_contract::{Capabilities, Profile, RigError, Stop};
+
+/// Most kinds that workers may name, far more than there are, and the longest.
+const MAX_KINDS: usize = 4_096;
+const MAX_KIND_BYTES: usize = 64;
+
+/// The runner.
+pub(super) struct WorkerRunner<'a> {
+    worker: Worker,
+    generator: Generator,
+    seed: u64,
+    over: &'a (dyn Fn() -> bool + Sync),
+}
+
+impl<'a> WorkerRunner<'a> {
+    pub(super) fn new(
+        mut worker: Worker,
+        profile: Profile,
+        seed: u64,
+        over: &'a (dyn Fn() -> bool + Sync),
+    ) -> Self {
+        worker.order(&Order::Campaign { profile: profile.clone(), seed });
+        let generator = Generator::limited_to(profile, worker.hello.capabilities);
+        Self { worker, generator, seed, over }
+    }
+}
+
+impl Runner for WorkerRunner<'_> {
+    fn capabilities(&self) -> Capabilities {
+        self.worker.hello.capabilities
+    }
+
+    fn lent(&self) -> Capabilities {
+        self.worker.hello.lent
+    }
+
+    fn run(
+        &mut self,
+        cases: Range<u64>,
+        found: &mut dyn FnMut(Finding),
+    ) -> Result<Part, CampaignError> {
+        let (first, end) = (cases.start, cases.end);
+        self.worker.order(&Order::Cases { first, end });
+        loop {
+            let stop = match self.worker.wait(self.over) {
+                Waited::Record(Record::Found { index, rule, kind })
+                    if cases.contains(&index) && name(&rule, &kind).is_some() =>
+                {
+                    if let Some((rule, kind)) = name(&rule, &kind) {
+                        let case = self.generator.case(self.seed, index);
+                        found(Finding::told(index, case, rule, kind));
+                    }
+                    continue;
+                }
+                Waited::Record(Record::Done(counts)) => {
+                    match counts.summary(self.worker.hello.capabilities) {
+                        Some(summary) => return Ok(Part::Done(Box::new(summary))),
+                        None => Stop::Garbled,
+                    }
+                }
+                Waited::Record(Record::Untrusted { index, why }) => {
+                    let error = RigError::Worker { why };
+                    return Err(CampaignError::Run { index, error });
+                }
+                Waited::Record(Record::Fault { why }) => return Err(CampaignError::Fault(why)),
+                Waited::Record(Record::Panicked) => Stop::Panicked,
+                Waited::Record(_) => Stop::Garbled,
+                Waited::Stopped(stop) => stop,
+                Waited::Abandoned => return Ok(Part::Abandoned),
+            };
+            // Marks count cases that were run, not those that were skipped; so count those again.
+            return Ok(Part::Stopped { index: self.at(first, end), stop });
+        }
+    }
+}
+
+impl WorkerRunner<'_> {
+    /// The case that the worker was at.
+    fn at(&mut self, first: u64, end: u64) -> u64 {
+        let (can, lent) = (self.worker.hello.capabilities, self.worker.hello.lent);
+        let mut left = self.worker.begun();
+        let mut at = first;
+        for index in first..end {
+            if left == 0 {
+                break;
+            }
+            let needs = self.generator.case(self.seed, index).needs();
+            let beside = !lent.is_empty() && needs.minus(lent).is_empty();
+            if can.missing(needs).is_empty() && !beside {
+                left -= 1;
+                at = index;
+            }
+        }
+        at
+    }
+}
+
+/// Rule and kind as this process knows them; none where it cannot.
+pub(super) fn name(rule: &str, kind: &str) -> Option<(&'static Rule, &'static str)> {
+    static KINDS: Mutex<BTreeSet<&'static str>> = Mutex::new(BTreeSet::new());
+    let rule = Rule::find(rule)?;
+    let mut kinds = KINDS.lock().unwrap_or_else(|poison| poison.into_inner());
+    if let Some(known) = kinds.get(kind) {
+        return Some((rule, known));
+    }
+    let word = |byte: u8| byte.is_ascii_lowercase() || byte.is_ascii_digit() || byte == b'-';
+    if kinds.len() >= MAX_KINDS || kind.len() > MAX_KIND_BYTES || !kind.bytes().all(word) {
+        return None;
+    }
+    let kept: &'static str = kind.to_owned().leak();
+    kinds.insert(kept);
+    Some((rule, kept))
+}
