@@ -1,8 +1,8 @@
 //! Lifts: what makes a part of a controller a rig that runs whole cases.
 //!
 //! A file for each small seam. A lift adds what the part has not: the drives with their media and
-//! lines (`bench.rs`), the host's side of a read (`host.rs`), and time, channel bit by channel bit
-//! (`walk.rs`). It walks the same events as any implementation and knows no more than one: neither
+//! lines (`bench.rs`), requests, transfers and a raw reader (`requests.rs`, `host.rs`,
+//! `raw_reader.rs`), and time, channel bit by channel bit (`walk.rs`). It walks the same events as any implementation and knows no more than one: neither
 //! the model nor the judge. What it adds is lent ([`Rig::lent`](trackproof_contract::Rig::lent)):
 //! no rule that needs it is held against the part.
 //!
@@ -11,11 +11,17 @@
 
 mod bench;
 mod host;
+mod raw_reader;
+mod requests;
+pub mod track_encoder;
+pub mod track_writer;
 mod walk;
 pub mod word_reader;
 
 use trackproof_contract::{RigError, SeamError};
 
+pub use track_encoder::TrackEncoderLift;
+pub use track_writer::TrackWriterLift;
 pub use word_reader::WordReaderLift;
 
 /// Makes a part, as often as power comes on.

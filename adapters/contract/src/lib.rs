@@ -4,8 +4,9 @@
 //! generates, judges or talks to a file: [`Case`] goes to the implementation, [`Observation`]
 //! comes back, [`Profile`] names what the controller is free to choose. The seams are where an
 //! implementation plugs in: [`WordReader`] for the part that makes words of channel bits,
-//! [`DiskSubsystem`] for controller and drives together. Time is integer nanoseconds at every
-//! interface.
+//! [`TrackWriter`] for the one that writes, [`TrackEncoder`] for what makes a track of an image's
+//! sectors, [`DiskSubsystem`] for controller and drives together. Time is integer nanoseconds at
+//! every interface.
 #![forbid(unsafe_code)]
 
 mod bench;
@@ -22,6 +23,8 @@ mod seam;
 mod sending;
 mod stop;
 mod timeline;
+mod track_encoder;
+mod track_writer;
 mod word_reader;
 
 pub use bench::{Bench, ChangeClear, DriveBench};
@@ -43,4 +46,6 @@ pub use seam::{Answer, PolledByte, SeamError, ShownStatus, TransferRequest};
 pub use sending::words_to_send;
 pub use stop::Stop;
 pub use timeline::{Action, Event, timeline};
+pub use track_encoder::{ImageTrack, TrackEncoder};
+pub use track_writer::TrackWriter;
 pub use word_reader::WordReader;

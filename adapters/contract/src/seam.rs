@@ -1,6 +1,7 @@
 //! What the small seams share: a method that is not there, and one that failed.
 //!
-//! A small seam, such as [`WordReader`](crate::WordReader), is a part of a controller. Most of its
+//! A small seam ([`WordReader`](crate::WordReader), [`TrackWriter`](crate::TrackWriter),
+//! [`TrackEncoder`](crate::TrackEncoder)) is a part of a controller. Most of its
 //! methods have a body already, which says [`SeamError::NotSupported`]: what you leave out is a
 //! capability that is missing, cases that need it are skipped and counted, and nothing is held
 //! against you. Which methods you have is found out by calling each of them once on a part that is

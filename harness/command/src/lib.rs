@@ -42,7 +42,9 @@ mod samples;
 mod worker;
 
 pub use exit::Exit;
-pub use registry::{AsRig, AsSubsystem, AsWordReader, Plug, Registry};
+pub use registry::{
+    AsRig, AsSubsystem, AsTrackEncoder, AsTrackWriter, AsWordReader, Plug, Registry,
+};
 
 use arguments::{Arguments, Verb};
 use clap::Parser;

@@ -6,7 +6,7 @@ use std::sync::Arc;
 use trackproof::lift::{self, MakePart};
 use trackproof_contract::{
     Capabilities, Case, DiskSubsystem, Observation, Profile, Rig, RigError, Stop, SubsystemRig,
-    WordReader,
+    TrackEncoder, TrackWriter, WordReader,
 };
 
 type Make = Arc<dyn Fn() -> Box<dyn Rig> + Send + Sync>;
@@ -27,8 +27,8 @@ impl Registry {
     /// With one more implementation: `make` makes a new one, for each thread its own. A name that
     /// is there already is given to the new one.
     ///
-    /// It may be a [`Rig`], a [`DiskSubsystem`], or a part of a controller: a [`WordReader`], of
-    /// which `make` makes a new one for each case.
+    /// It may be a [`Rig`], a [`DiskSubsystem`], or a part of a controller, of which `make`
+    /// makes a new one for each case: a [`WordReader`], a [`TrackWriter`] or a [`TrackEncoder`].
     #[must_use]
     pub fn with<I: Plug<M> + 'static, M>(
         mut self,
@@ -73,6 +73,14 @@ pub struct AsSubsystem;
 #[derive(Debug)]
 pub struct AsWordReader;
 
+/// Marks a [`TrackWriter`].
+#[derive(Debug)]
+pub struct AsTrackWriter;
+
+/// Marks a [`TrackEncoder`].
+#[derive(Debug)]
+pub struct AsTrackEncoder;
+
 impl<R: Rig + 'static> Plug<AsRig> for R {
     fn plug(make: MakePart<Self>) -> Box<dyn Rig> {
         Box::new(make())
@@ -88,6 +96,18 @@ impl<S: DiskSubsystem + 'static> Plug<AsSubsystem> for S {
 impl<R: WordReader + 'static> Plug<AsWordReader> for R {
     fn plug(make: MakePart<Self>) -> Box<dyn Rig> {
         lift::word_reader::rig(make)
+    }
+}
+
+impl<W: TrackWriter + 'static> Plug<AsTrackWriter> for W {
+    fn plug(make: MakePart<Self>) -> Box<dyn Rig> {
+        lift::track_writer::rig(make)
+    }
+}
+
+impl<E: TrackEncoder + 'static> Plug<AsTrackEncoder> for E {
+    fn plug(make: MakePart<Self>) -> Box<dyn Rig> {
+        lift::track_encoder::rig(make)
     }
 }
 

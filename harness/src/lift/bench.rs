@@ -1,6 +1,8 @@
 //! The drives that a lift lends, with their media: lines, heads, rotation.
 
-use trackproof_contract::{Action, Direction, DriveBench, MAX_CYLINDER, NoDriveRead, Setup, Track};
+use trackproof_contract::{
+    Action, ChannelBits, Direction, DriveBench, MAX_CYLINDER, Medium, NoDriveRead, Setup, Track,
+};
 
 /// A drive, as far as it changes while a case runs.
 #[derive(Debug, Clone)]
@@ -21,6 +23,10 @@ pub(super) struct LentBench {
     /// Cells that have gone by since power-up.
     cells: u64,
     head: Option<Head>,
+    /// What is written in the cell that is passing: the gate is open.
+    laid: Option<bool>,
+    /// A line has changed under the open gate: the drive keeps nothing until it has been closed.
+    lost: bool,
     noise: u64,
 }
 
@@ -50,6 +56,7 @@ impl LentBench {
         let known = self.tracks.len();
         self.tracks.extend(setup.tracks[known..].iter().cloned());
         (self.selected, self.side, self.head) = (None, 0, None);
+        (self.laid, self.lost) = (None, false);
         self.no_drive_read = Some(setup.profile.no_drive_read);
         self.cells = 0;
         self.noise = 0x9e37_79b9_7f4a_7c15;
@@ -57,6 +64,7 @@ impl LentBench {
 
     /// Takes what a line does; true when read data comes from elsewhere afterwards.
     pub(super) fn take(&mut self, action: Action) -> bool {
+        let before = self.steering();
         let switched = match action {
             Action::Select(mask) => {
                 let next = (mask != 0).then(|| mask.trailing_zeros() as usize);
@@ -71,14 +79,48 @@ impl LentBench {
             Action::Side(side) => {
                 std::mem::replace(&mut self.side, side) != side && self.selected.is_some()
             }
-            Action::Step(direction) => match self.selected {
+            // A drive that writes does not step.
+            Action::Step(direction) => match self.selected.filter(|_| self.laid.is_none()) {
                 Some(number) => self.step(number, direction),
                 None => false,
             },
             _ => return false,
         };
+        self.lost |= self.laid.is_some() && self.steering() != before;
         self.aim();
         switched
+    }
+
+    /// What a write under way needs to keep still: the selected drive, the side, that drive's motor.
+    fn steering(&self) -> (Option<usize>, u8, bool) {
+        let spins = self.selected.is_some_and(|number| self.drives[number].spins);
+        (self.selected, self.side, spins)
+    }
+
+    /// The write protect line of the selected drive.
+    pub(super) fn write_protected(&self) -> bool {
+        self.selected.is_some_and(|number| self.drives[number].bench.write_protected)
+    }
+
+    /// The gate is open for the cell that begins now, with this bit, or closed.
+    pub(super) const fn lay(&mut self, laid: Option<bool>) {
+        self.laid = laid;
+        if laid.is_none() {
+            self.lost = false;
+        }
+    }
+
+    /// Puts a stream of channel bits in the place of what a track of the setup holds.
+    pub(super) fn record(&mut self, track: usize, stream: ChannelBits) {
+        self.tracks[track].medium = Medium::image_bits(stream);
+    }
+
+    /// Shows a recorded track as it is now.
+    pub(super) fn show(&self, track: &mut Track) {
+        let place = |track: &Track| (track.drive, track.cylinder, track.side);
+        if let Some(mine) = self.tracks.iter().find(|mine| place(mine) == place(track)) {
+            track.medium.track_mut().clone_from(mine.medium.track());
+        }
     }
 
     fn step(&mut self, number: usize, direction: Direction) -> bool {
@@ -125,8 +167,14 @@ impl LentBench {
         };
         let cell = head.cell;
         head.cell = if cell + 1 == head.turn_bits { 0 } else { cell + 1 };
-        let bits = |track: usize| self.tracks[track].medium.track();
-        Some(head.track.is_some_and(|track| bits(track).get(cell as usize)))
+        let Some(track) = head.track.map(|track| &mut self.tracks[track]) else {
+            return Some(false);
+        };
+        let drive = &self.drives[usize::from(track.drive)].bench;
+        if let Some(bit) = self.laid.filter(|_| !self.lost && !drive.write_protected) {
+            track.medium.track_mut().set(cell as usize, bit);
+        }
+        Some(track.medium.track().get(cell as usize))
     }
 
     /// The next bit of a xorshift generator: noise, the same in every run of a case.

@@ -1,7 +1,7 @@
-//! Requests and FIFO that are lent to a part that has none: raw reads, by the profile.
+//! The transfers and the FIFO that are lent to a part that has none: raw reads, by the profile.
 
 use std::collections::VecDeque;
-use trackproof_contract::{Overrun, Profile, Start, StartBusy, TransferRequest, ZeroWords};
+use trackproof_contract::{Overrun, Profile, ReadDone, Start, TransferRequest, ZeroWords};
 
 /// A read that was accepted.
 #[derive(Debug, Clone, Copy)]
@@ -14,66 +14,44 @@ struct Read {
     stopped: bool,
 }
 
-/// What keeps requests, counts words and lets them wait.
+/// What counts the words of a read and lets them wait.
 #[derive(Debug)]
 pub(super) struct LentHost {
     profile: Profile,
-    /// Requests with the time of their acceptance, the oldest first.
-    requests: VecDeque<(u64, TransferRequest)>,
     read: Option<Read>,
     fifo: VecDeque<u64>,
+    done: bool,
 }
 
-/// That a raw read starts now: a counter that is zeroed at a start is zeroed now.
+/// Whether a raw read starts now: a counter that is zeroed at a start is zeroed now.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 #[must_use]
 pub(super) struct Started(pub(super) bool);
 
 impl LentHost {
     pub(super) fn new(profile: &Profile) -> Self {
-        Self {
-            profile: profile.clone(),
-            requests: VecDeque::new(),
-            read: None,
-            fifo: VecDeque::new(),
-        }
+        Self { profile: profile.clone(), read: None, fifo: VecDeque::new(), done: false }
     }
 
-    /// The host asks for a read; it is accepted as early as the profile allows.
-    pub(super) fn request(&mut self, at_ns: u64, request: TransferRequest) {
-        let slack_ns = u64::from(self.profile.slack_min) * u64::from(self.profile.channel_bit_ns);
-        self.requests.push_back((at_ns + slack_ns, request));
+    /// Whether a read waits or runs.
+    pub(super) const fn is_busy(&self) -> bool {
+        self.read.is_some()
     }
 
-    /// Accepts the requests that are due by `at_ns`.
-    pub(super) fn accept(&mut self, at_ns: u64) -> Started {
-        let mut started = false;
-        while self.requests.front().is_some_and(|(due_ns, _)| *due_ns <= at_ns) {
-            let Some((_, request)) = self.requests.pop_front() else { break };
-            if self.read.is_some() {
-                if self.profile.start_busy != StartBusy::Replace {
-                    continue;
-                }
-                self.end();
-            }
-            let words = match (request.words, self.profile.zero_words) {
-                (0, ZeroWords::Maximum) => self.profile.max_words,
-                (words, _) => words,
-            };
-            if words == 0 {
-                continue;
-            }
-            let waits_for_index = request.start == Start::Index;
-            started |= !waits_for_index;
-            self.read = Some(Read {
-                transfer: request.transfer,
-                words,
-                served: 0,
-                waits_for_index,
-                stopped: false,
-            });
+    /// A read is accepted; none is under way.
+    pub(super) fn accept(&mut self, request: TransferRequest) -> Started {
+        let words = match (request.words, self.profile.zero_words) {
+            (0, ZeroWords::Maximum) => self.profile.max_words,
+            (words, _) => words,
+        };
+        if words == 0 {
+            self.done = true;
+            return Started(false);
         }
-        Started(started)
+        let waits_for_index = request.start == Start::Index;
+        let transfer = request.transfer;
+        self.read = Some(Read { transfer, words, served: 0, waits_for_index, stopped: false });
+        Started(!waits_for_index)
     }
 
     /// The index passes.
@@ -84,24 +62,28 @@ impl LentHost {
         }
     }
 
-    /// A word completes.
-    pub(super) fn complete(&mut self, word: u64) {
-        let Some(read) = &mut self.read else { return };
-        let full = read.served as usize + self.fifo.len() >= read.words as usize;
-        if read.waits_for_index || read.stopped || full {
-            return;
+    /// A word completes; true if it is the last one of a read.
+    pub(super) fn complete(&mut self, word: u64) -> bool {
+        let Some(read) = &mut self.read else { return false };
+        let taken_in = |fifo: &VecDeque<u64>| read.served as usize + fifo.len();
+        let words = read.words as usize;
+        if read.waits_for_index || read.stopped || taken_in(&self.fifo) >= words {
+            return false;
         }
         if self.fifo.len() >= usize::from(self.profile.fifo_words) {
             match self.profile.overrun {
-                Overrun::LoseNew => return,
+                Overrun::LoseNew => return false,
                 Overrun::LoseOld => drop(self.fifo.pop_front()),
                 Overrun::Stop => {
                     read.stopped = true;
-                    return;
+                    return false;
                 }
             }
         }
         self.fifo.push_back(word);
+        let last = taken_in(&self.fifo) == words;
+        self.done |= last && self.profile.read_done == ReadDone::LastCompleted;
+        last
     }
 
     /// The bus is a transfer's to move one word.
@@ -109,13 +91,21 @@ impl LentHost {
         let read = self.read.as_mut().filter(|read| read.transfer == transfer)?;
         let word = self.fifo.pop_front()?;
         read.served += 1;
-        if read.served == read.words || (read.stopped && self.fifo.is_empty()) {
+        let last = read.served == read.words;
+        if last || (read.stopped && self.fifo.is_empty()) {
+            self.done |= last && self.profile.read_done == ReadDone::LastStored;
             self.end();
         }
         Some(word)
     }
 
-    fn end(&mut self) {
+    /// Whether completion was signalled since this was asked last.
+    pub(super) fn take_done(&mut self) -> bool {
+        std::mem::take(&mut self.done)
+    }
+
+    /// The read ends where it is, without completion.
+    pub(super) fn end(&mut self) {
         self.read = None;
         self.fifo.clear();
     }

@@ -4,12 +4,13 @@
 //! order, and then what the begin of the next cell starts: index, write start, serialiser.
 
 use super::bench::LentBench;
-use trackproof_contract::{Event, Item, Observation, Observed, RigError, Setup};
+use trackproof_contract::{Action, Event, Item, Observation, Observed, RigError, Setup};
 
 /// A part of a controller between its drives and its host.
 pub(super) trait Part {
-    /// A cell begins; `index`: it is the first of a turn.
-    fn begin_cell(&mut self, seen: &mut Seen<'_>, index: bool) -> Result<(), RigError>;
+    /// A cell begins; `index`: it is the first of a turn. What comes out is the gate: open with a
+    /// bit that is written, or closed.
+    fn begin_cell(&mut self, seen: &mut Seen<'_>, index: bool) -> Result<Option<bool>, RigError>;
 
     /// A cell ends with `bit`, if one comes.
     fn end_cell(&mut self, seen: &mut Seen<'_>, bit: Option<bool>) -> Result<(), RigError>;
@@ -22,12 +23,23 @@ pub(super) trait Part {
 /// What the host sees, at the moment that it is.
 pub(super) struct Seen<'a> {
     pub(super) at_ns: u64,
+    /// The line of the selected drive.
+    pub(super) write_protected: bool,
     out: &'a mut Observation,
 }
 
 impl Seen<'_> {
     pub(super) fn push(&mut self, item: Item) {
         self.out.items.push(Observed { at_ns: self.at_ns, item });
+    }
+
+    /// Until when requests are accepted before an event of this moment: services come before what
+    /// is accepted at their moment.
+    pub(super) const fn accepts_by(&self, action: Action) -> Option<u64> {
+        match action {
+            Action::Service { .. } => self.at_ns.checked_sub(1),
+            _ => Some(self.at_ns),
+        }
     }
 }
 
@@ -53,11 +65,13 @@ impl Walk {
         events: &[Event],
         out: &mut Observation,
     ) -> Result<(), RigError> {
-        let mut seen = Seen { at_ns: self.cell_begin_ns, out };
+        let write_protected = bench.write_protected();
+        let mut seen = Seen { at_ns: self.cell_begin_ns, write_protected, out };
         for event in events {
             self.pass_cells(part, bench, event.at_ns, &mut seen)?;
             seen.at_ns = event.at_ns;
             let switched = bench.take(event.action);
+            seen.write_protected = bench.write_protected();
             part.event(&mut seen, event, switched)?;
         }
         Ok(())
@@ -76,7 +90,8 @@ impl Walk {
             if !self.cell_begun {
                 self.cell_begun = true;
                 seen.at_ns = self.cell_begin_ns;
-                part.begin_cell(seen, bench.at_index())?;
+                let laid = part.begin_cell(seen, bench.at_index())?;
+                bench.lay(laid);
             }
             if until_ns - self.cell_begin_ns < self.cell_ns {
                 break;

@@ -3,11 +3,13 @@
 
 use super::bench::LentBench;
 use super::host::LentHost;
+use super::requests::{Request, Requests};
 use super::walk::{Part, Seen, Walk};
 use super::{MakePart, called, is_there};
 use trackproof_contract::{
     Action, Answer, Capabilities, Capability, DiskSubsystem, Event, Item, Observation, Profile,
-    Rig, RigError, Setup, ShownStatus, Start, Status, SubsystemRig, TransferRequest, WordReader,
+    Rig, RigError, Setup, ShownStatus, Start, StartBusy, Status, SubsystemRig, TransferRequest,
+    WordReader,
 };
 
 /// A rig of the word reader that `make` makes: a new one each time that power comes on.
@@ -56,8 +58,37 @@ struct Methods {
 struct Reader<R> {
     reader: R,
     has: Methods,
-    host: Option<LentHost>,
+    reads: Option<LentReads>,
     word_bits: u16,
+}
+
+/// Requests and a FIFO for a framer.
+struct LentReads {
+    requests: Requests,
+    host: LentHost,
+    start_busy: StartBusy,
+}
+
+impl LentReads {
+    fn new(profile: &Profile) -> Self {
+        let mut requests = Requests::default();
+        requests.power_up(profile);
+        Self { requests, host: LentHost::new(profile), start_busy: profile.start_busy }
+    }
+
+    /// Accepts what is due by that time. A framer's counter hears nothing of a start.
+    fn accept(&mut self, by_ns: Option<u64>) {
+        let Some(by_ns) = by_ns else { return };
+        while let Some(Request::Read(request)) = self.requests.accepted_by(by_ns) {
+            if self.host.is_busy() {
+                if self.start_busy != StartBusy::Replace {
+                    continue;
+                }
+                self.host.end();
+            }
+            let _ = self.host.accept(request);
+        }
+    }
 }
 
 impl<R: WordReader> WordReaderLift<R> {
@@ -116,13 +147,13 @@ impl<R: WordReader> WordReaderLift<R> {
             can(driven.has(Status::MATCH), &[Capability::StatusMatch]);
             can(has.source_changed, &[Capability::Drives, Capability::Sides, Capability::Step]);
         }
-        let host = (!keeps_transfers).then(|| LentHost::new(&given));
+        let reads = (!keeps_transfers).then(|| LentReads::new(&given));
         Self {
             make,
             profile,
             capabilities,
             lent,
-            part: Reader { reader, has, host, word_bits: given.word_bits },
+            part: Reader { reader, has, reads, word_bits: given.word_bits },
             bench: LentBench::default(),
             walk: Walk::default(),
         }
@@ -148,7 +179,7 @@ impl<R: WordReader> DiskSubsystem for WordReaderLift<R> {
         let part = &mut self.part;
         part.reader = (self.make)();
         part.word_bits = setup.profile.word_bits;
-        part.host = part.host.is_some().then(|| LentHost::new(setup.profile));
+        part.reads = part.reads.is_some().then(|| LentReads::new(setup.profile));
         called("power_up", part.reader.power_up(setup.profile))
     }
 
@@ -158,35 +189,34 @@ impl<R: WordReader> DiskSubsystem for WordReaderLift<R> {
 }
 
 impl<R: WordReader> Part for Reader<R> {
-    fn begin_cell(&mut self, seen: &mut Seen<'_>, index: bool) -> Result<(), RigError> {
+    fn begin_cell(&mut self, seen: &mut Seen<'_>, index: bool) -> Result<Option<bool>, RigError> {
         if !index {
-            return Ok(());
+            return Ok(None);
         }
-        if let Some(host) = &mut self.host {
-            // A framer has no start that its counter would hear of.
-            let _ = host.index();
+        if let Some(reads) = &mut self.reads {
+            let _ = reads.host.index();
         }
         if self.has.index {
             called("index", self.reader.index())?;
             self.signals(seen)?;
         }
-        Ok(())
+        Ok(None)
     }
 
     fn end_cell(&mut self, seen: &mut Seen<'_>, bit: Option<bool>) -> Result<(), RigError> {
-        if let Some(host) = &mut self.host {
-            let _ = host.accept(seen.at_ns - 1);
+        if let Some(reads) = &mut self.reads {
+            reads.accept(Some(seen.at_ns - 1));
         }
         let Some(bit) = bit.filter(|_| self.has.shift_in) else { return Ok(()) };
         if let Some(word) = called("shift_in", self.reader.shift_in(bit))? {
             self.check_word("shift_in", word)?;
-            let Some(host) = &mut self.host else {
+            let Some(reads) = &mut self.reads else {
                 return Err(protocol(format!(
                     "`shift_in` handed out the word {word:04x}, though there is a `request`; words \
                      then leave by `service` alone"
                 )));
             };
-            host.complete(word);
+            reads.host.complete(word);
         }
         self.signals(seen)
     }
@@ -197,13 +227,8 @@ impl<R: WordReader> Part for Reader<R> {
         event: &Event,
         switched: bool,
     ) -> Result<(), RigError> {
-        if let Some(host) = &mut self.host {
-            // Services come before what is accepted at their moment.
-            let service = matches!(event.action, Action::Service { .. });
-            let due_ns = if service { seen.at_ns.checked_sub(1) } else { Some(seen.at_ns) };
-            if let Some(due_ns) = due_ns {
-                let _ = host.accept(due_ns);
-            }
+        if let Some(reads) = &mut self.reads {
+            reads.accept(seen.accepts_by(event.action));
         }
         if switched && self.has.source_changed {
             called("source_changed", self.reader.source_changed())?;
@@ -219,10 +244,10 @@ impl<R: WordReader> Reader<R> {
         match action {
             Action::Read { transfer, words, start } => {
                 let request = TransferRequest { transfer, words, start };
-                match &mut self.host {
-                    Some(host) => {
-                        host.request(seen.at_ns, request);
-                        let _ = host.accept(seen.at_ns);
+                match &mut self.reads {
+                    Some(reads) => {
+                        reads.requests.push(seen.at_ns, Request::Read(request));
+                        reads.accept(Some(seen.at_ns));
                     }
                     None => match called("request", self.reader.request(request))? {
                         Answer::Heard => {}
@@ -231,8 +256,8 @@ impl<R: WordReader> Reader<R> {
                 }
             }
             Action::Service { transfer } => {
-                let word = match &mut self.host {
-                    Some(host) => host.service(transfer),
+                let word = match &mut self.reads {
+                    Some(reads) => reads.host.service(transfer),
                     None => called("service", self.reader.service(transfer))?,
                 };
                 if let Some(value) = word {

@@ -2,4 +2,6 @@
 
 mod checked;
 mod small_reader;
+mod track_encoder;
+mod track_writer;
 mod word_reader;

@@ -1,0 +1,83 @@
+//! The raw reader that is lent to what does not read: words at one phase, into a lent FIFO.
+
+use super::host::{LentHost, Started};
+use trackproof_contract::{Counter, Profile, TransferRequest, YesNo};
+
+/// Shift register and word counter in front of a lent host.
+#[derive(Debug)]
+pub(super) struct RawReader {
+    pub(super) host: LentHost,
+    word_bits: u16,
+    counter: Counter,
+    joins: bool,
+    register: u64,
+    counted: u16,
+    /// Bits since the last read's last word completed; none once it cannot be joined any more.
+    since_last_word: Option<u16>,
+}
+
+impl RawReader {
+    pub(super) fn new(profile: &Profile) -> Self {
+        Self {
+            host: LentHost::new(profile),
+            word_bits: profile.word_bits,
+            counter: profile.counter,
+            joins: profile.read_join == YesNo::Yes,
+            register: 0,
+            counted: 0,
+            since_last_word: None,
+        }
+    }
+
+    /// A channel bit ends.
+    pub(super) fn shift_in(&mut self, bit: bool) {
+        self.register = self.register << 1 | u64::from(bit);
+        self.counted = (self.counted + 1) % self.word_bits;
+        self.since_last_word =
+            self.since_last_word.map(|bits| bits + 1).filter(|bits| *bits < self.word_bits);
+        let word = self.register & !(!0 << self.word_bits);
+        if self.counted == 0 && self.host.complete(word) {
+            self.since_last_word = Some(0);
+        }
+    }
+
+    /// A read is accepted; none is under way.
+    pub(super) fn accept(&mut self, request: TransferRequest) {
+        let joined = self.since_last_word.filter(|_| self.joins);
+        if self.host.accept(request) == Started(true) {
+            match joined {
+                Some(bits) => self.counted = bits,
+                None => self.start(),
+            }
+        }
+        self.since_last_word = None;
+    }
+
+    /// The index passes.
+    pub(super) fn index(&mut self) {
+        if self.host.index() == Started(true) {
+            self.start();
+        }
+    }
+
+    fn start(&mut self) {
+        if self.counter == Counter::ZeroedAtStart {
+            self.counted = 0;
+        }
+    }
+
+    /// Something else has come between: the next read joins none.
+    pub(super) const fn forget_join(&mut self) {
+        self.since_last_word = None;
+    }
+
+    pub(super) fn abort(&mut self) {
+        self.host.end();
+        self.since_last_word = None;
+    }
+
+    pub(super) fn reset(&mut self) {
+        self.abort();
+        self.counted = 0;
+    }
+}
