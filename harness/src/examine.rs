@@ -2,7 +2,7 @@
 
 mod telling;
 
-pub(crate) use telling::telling;
+pub(crate) use telling::{image_stream, telling};
 
 use crate::campaign::Finding;
 use crate::cause::{Cause, Hypothesis, other_indexes};
@@ -234,18 +234,26 @@ impl Examiner {
         }))
     }
 
-    /// The same case made telling, for a deviation of the media, and what that shows: there a name by content can be relied on.
+    /// The same case made telling, for a deviation of the media or of an image's stream, and what
+    /// that shows: there a name by content can be relied on.
     pub(crate) fn written_tells(
         &mut self,
         case: &Case,
         deviation: &Deviation,
     ) -> Result<Option<(Case, Examined)>, RigError> {
-        // Where a write comes round, that may be what is wrong.
-        let media = matches!(deviation.rejection.mismatch, Mismatch::Media(_));
-        if !media || deviation.rule.id == "write.wrap" {
+        let of_stream =
+            |id: &str| ["clock.", "mark.", "layout."].iter().any(|of| id.starts_with(of));
+        let told = match deviation.rejection.mismatch {
+            // Where a write comes round, that may be what is wrong.
+            Mismatch::Media(_) if deviation.rule.id != "write.wrap" => telling(case),
+            Mismatch::WordValue if deviation.by_content && of_stream(deviation.rule.id) => {
+                case.tracks.iter().find_map(|track| image_stream(case, track))
+            }
+            _ => None,
+        };
+        let Some(case) = told.filter(|told| told != case && told.validate().is_ok()) else {
             return Ok(None);
-        }
-        let Some(case) = telling(case) else { return Ok(None) };
+        };
         let examined = self.glance(&case)?;
         Ok(Some((case, examined)))
     }
@@ -255,8 +263,8 @@ impl Examiner {
         let mut hypotheses = self.trial(&case.profile)?.plausible.to_vec();
         hypotheses.retain(|hypothesis| hypothesis.concerns(deviation));
         let of_transfer = Hypothesis::of_transfer(&case.profile);
-        let telling = |one: &Hypothesis| one.concerns(deviation);
-        let longer = if hypotheses.is_empty() && !of_transfer.iter().any(telling) {
+        let concerns = |one: &Hypothesis| one.concerns(deviation);
+        let longer = if hypotheses.is_empty() && !of_transfer.iter().any(concerns) {
             None
         } else {
             self.run_longer(case, deviation)?

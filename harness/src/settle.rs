@@ -19,6 +19,7 @@ mod witness;
 pub use again::{execute, glance};
 
 use crate::campaign::{CampaignError, Evidence, Finding, RigFactory};
+use crate::cause::Cause;
 use crate::examine::{Examined, Examiner, Shown};
 use crate::minimise::{Limits, Outcome, minimise, single_reductions};
 use crate::verdict::{Deviation, Verdict};
@@ -232,7 +233,7 @@ fn shown_again(mut finding: Finding, examiner: &mut Examiner) -> Result<Option<F
     let plain = examiner.written_tells(&finding.case, seen)?;
     if let Some((case, examined)) = plain
         && matches!(&examined.verdict, Verdict::Deviates(deviation)
-            if Showing::of(deviation) == Showing::Media)
+            if deviation.by_content)
     {
         finding = Finding { cases: finding.cases, ..Finding::new(finding.index, case, examined) };
     }
@@ -303,9 +304,9 @@ fn adopt(finding: &mut Finding, examined: Examined) -> bool {
     true
 }
 
-/// A case close by in which the words themselves, or what was written, are wrong, for a finding
-/// that nothing explains and that shows in a byte, a signal or a status bit: it tells what those
-/// only hint at. A write that came round may be wrong without that as well.
+/// A case close by that tells what a finding only hints at: a wrong medium behind a wrong read of
+/// it, a wrong stream behind a match that does not come, wrong words behind a wrong byte, signal or
+/// status bit. A write that came round may be wrong without that as well.
 fn clearer(
     finding: &Finding,
     examiner: &mut Examiner,
@@ -314,18 +315,17 @@ fn clearer(
 ) -> Result<Option<Finding>, RigError> {
     let Some(seen) = finding.deviation() else { return Ok(None) };
     let came_round = finding.rule.id == CAME_ROUND;
-    let tells = matches!(Showing::of(seen), Showing::Words | Showing::Media);
-    if finding.cause.explains() || tells && !came_round {
+    if matches!(finding.cause, Cause::Hypothesis(_)) || seen.by_content && !came_round {
         return Ok(None);
     }
     examiner.glance(&finding.case)?;
     let upto = &examiner.judge().events()[..=seen.rejection.event];
     let deviating = upto.iter().map(|event| event.operation as usize).max().unwrap_or(0);
-    let mut cases = witness::with_long_turns(&finding.case, deviating);
-    if !came_round {
-        cases.extend(witness::with_words(&finding.case, deviating));
-    }
-    for case in cases {
+    let words = !finding.cause.explains() && Showing::of(seen) != Showing::Words && !came_round;
+    let by_content = witness::with_media(&finding.case, deviating);
+    let by_words = if words { witness::with_words(&finding.case, deviating) } else { Vec::new() };
+    let contents = by_content.len();
+    for (number, case) in by_content.into_iter().chain(by_words).enumerate() {
         if limits.deadline.is_some_and(|over| over()) {
             return Ok(None);
         }
@@ -333,6 +333,7 @@ fn clearer(
         let examined = examiner.examine(&case)?;
         if let Verdict::Deviates(deviation) = &examined.verdict
             && matches!(Showing::of(deviation), Showing::Words | Showing::Media)
+            && (deviation.by_content || number >= contents)
             && deviation.rule.id != CAME_ROUND
         {
             return Ok(Some(Finding {

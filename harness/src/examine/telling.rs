@@ -1,8 +1,11 @@
 //! A case in which what stands on the medium tells what was written there: the words are numbered,
 //! no write comes round to where it began, and all come to their end. In a small case of zeros a
-//! lost word looks like a late one, and on a short turn a word too many like an early one.
+//! lost word looks like a late one, and on a short turn a word too many like an early one. Of an
+//! image the whole stream is read: one word of a wrong check may be wrong in its clock bits alone.
 
-use trackproof_contract::{Case, ChannelBits, Medium, Operation, WriteSource, WriteUnit};
+use trackproof_contract::{
+    Case, ChannelBits, HostService, Medium, Operation, Start, Track, WriteSource, WriteUnit,
+};
 
 /// The first number; with a 1 in its highest bit, that a shift by any number of bits shows.
 const FIRST: u64 = 0x90;
@@ -79,6 +82,28 @@ fn turn_slowly(case: &mut Case, bits: usize) {
             }
         }
     }
+}
+
+/// A turn of an image's stream, read word by word without a match.
+pub(crate) fn image_stream(case: &Case, track: &Track) -> Option<Case> {
+    track.medium.layout()?;
+    let bit_ns = u64::from(case.profile.channel_bit_ns);
+    let mut read = case.clone();
+    let drive = read.bench.drives.get_mut(usize::from(track.drive))?;
+    // From the index on, so that words and the bytes of the layout coincide.
+    (drive.cylinder, drive.start_bit, drive.spin_up_ns) = (track.cylinder, 0, 0);
+    let turn_ns = u64::from(drive.turn_bits) * bit_ns;
+    let words = drive.turn_bits.div_ceil(u32::from(case.profile.word_bits)) + 1;
+    let mask = 1 << track.drive;
+    read.program = vec![Operation::Select { mask }, Operation::Motor { mask }];
+    if track.side != 0 {
+        read.program.push(Operation::Side { side: track.side });
+    }
+    let service = HostService { first_ns: 0, interval_ns: bit_ns, stalls: Vec::new() };
+    read.program.push(Operation::Read { words, start: Start::Now, service });
+    let word_ns = u64::from(case.profile.word_bits) * bit_ns;
+    read.program.push(Operation::Wait { ns: turn_ns + 2 * word_ns });
+    Some(read)
 }
 
 const fn mask(bits: usize) -> u64 {

@@ -333,7 +333,7 @@ impl WrongWord {
                 .filter_map(|place| field(cell(*place)).map(|field| field.kind))
                 .collect();
             let all = |wanted: &[FieldKind]| kinds.iter().all(|kind| wanted.contains(kind));
-            return if edit != Edit::Substituted {
+            return if !matches!(edit, Edit::Substituted | Edit::Foreign) {
                 None
             } else if all(&[FieldKind::DataCheck, FieldKind::AddressCheck]) {
                 Some(("layout.fields", "wrong-check"))

@@ -1,7 +1,7 @@
 //! Cases in which the host sees what a byte, a signal or a status bit only hints at: words that it
 //! takes, or a medium that keeps what was written.
 
-use crate::examine::telling;
+use crate::examine::{image_stream, telling};
 use trackproof_contract::{Case, ChannelBits, HostService, Medium, Operation, Start, Track};
 
 /// Words that a read takes that was not there.
@@ -28,17 +28,29 @@ pub(super) fn with_words(case: &Case, deviating: usize) -> Vec<Case> {
     cases
 }
 
-/// Cases close to one that writes, in which each drive keeps what is written and turns so slowly
-/// that no write comes round: with the media as they are, then with the first drive selected and
-/// an empty track under its head.
-pub(super) fn with_long_turns(case: &Case, deviating: usize) -> Vec<Case> {
-    if !case.program.iter().any(|operation| matches!(operation, Operation::Write { .. })) {
-        return Vec::new();
+/// Cases close to one that deviates at an operation in which what stands on a medium tells more:
+/// what the last write before it leaves, what is read behind that, each image's stream by itself.
+pub(super) fn with_media(case: &Case, deviating: usize) -> Vec<Case> {
+    let upto = &case.program[..case.program.len().min(deviating + 1)];
+    let is_write = |operation: &Operation| matches!(operation, Operation::Write { .. });
+    let mut cases = Vec::new();
+    if let Some(write) = upto.iter().rposition(is_write) {
+        cases.extend(with_long_turns(case, write));
+        cases.extend(telling(case));
     }
+    cases.extend(case.tracks.iter().filter_map(|track| image_stream(case, track)));
+    cases.retain(|case| case.validate().is_ok());
+    cases
+}
+
+/// The case up to a write, in which each drive keeps what is written and turns so slowly that no
+/// write comes round: with the media as they are, then with the first drive selected and an empty
+/// track under its head.
+fn with_long_turns(case: &Case, write: usize) -> Vec<Case> {
     let bit_ns = u64::from(case.profile.channel_bit_ns);
     let mut long = telling(case).unwrap_or_else(|| case.clone());
     let bits = long.bench.drives[0].turn_bits;
-    long.program.truncate(deviating + 1);
+    long.program.truncate(write + 1);
     long.program.push(Operation::Wait { ns: u64::from(bits / 2) * bit_ns });
     let mut selected = long.clone();
     let begin = [Operation::Select { mask: 1 }, Operation::Motor { mask: 1 }];
@@ -53,7 +65,7 @@ pub(super) fn with_long_turns(case: &Case, deviating: usize) -> Vec<Case> {
     selected.tracks.insert(0, blank);
     let drive = &mut selected.bench.drives[0];
     (drive.write_protected, drive.spin_up_ns) = (false, 0);
-    [long, selected].into_iter().filter(|case| case.validate().is_ok()).collect()
+    vec![long, selected]
 }
 
 /// The case up to the deviating operation and a while more, every read served at once; those that
