@@ -106,7 +106,7 @@ fn check(sample: &Sample, fault: &Fault, seed: u64, cases: u64) -> Vec<String> {
 }
 
 /// Faults of the normal run, one a way of deviating; the long suite has them all.
-const QUICK: [&str; 15] = [
+const QUICK: [&str; 19] = [
     "realigns-once",
     "even-phase-only",
     "stale-first-word",
@@ -119,9 +119,13 @@ const QUICK: [&str; 15] = [
     "done-twice",
     "word-after-abort",
     "busy-request-replaces",
-    "context-lost-behind-mark",
     "fm-clock-missing",
     "status-takes-byte-flag",
+    "first-word-lost",
+    "gate-finishes-word",
+    "protect-ignored",
+    "late-at-match",
+    "flashes-gate",
 ];
 
 #[test]

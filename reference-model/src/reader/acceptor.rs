@@ -26,6 +26,10 @@ const MANY_STATES: usize = 32;
 /// little and last long.
 const MAX_ALL_WAYS: usize = 256;
 
+/// More states than this are given up where media are looked at alone: nothing narrows them then,
+/// and what they lend is a name.
+const MAX_MEDIA_ALONE: usize = 48;
+
 /// What one case told.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Tally {
@@ -439,7 +443,13 @@ impl Walk<'_> {
     }
 
     const fn most_states(&self) -> usize {
-        if self.all_ways { MAX_ALL_WAYS } else { MAX_STATES }
+        if self.media_alone {
+            MAX_MEDIA_ALONE
+        } else if self.all_ways {
+            MAX_ALL_WAYS
+        } else {
+            MAX_STATES
+        }
     }
 
     /// Gives up states that cannot lead to the media that were seen, or hardly.

@@ -473,6 +473,16 @@ pub(super) enum Join {
 }
 
 impl Context<'_> {
+    /// Whether so many services of that transfer are to come.
+    pub(super) fn services_to_come(&self, transfer: u32, wanted: u32) -> bool {
+        let mut left = wanted;
+        left == 0
+            || self.events[self.event..].iter().any(|event| {
+                left -= u32::from(event.action == Action::Service { transfer });
+                left == 0
+            })
+    }
+
     /// Whether a service of that transfer comes within a channel bit after a moment.
     pub(super) fn service_follows(&self, from_ns: u64, transfer: u32) -> bool {
         self.events[self.event..]

@@ -558,7 +558,8 @@ impl State {
         // What a gate has passed that is open at the end is free.
         let rest = (writing.words - writing.begun + 1) as usize * ctx.word_bits;
         let tail = usize::from(ctx.profile.gate_off_max) + 1;
-        let ends = writing.fetched == writing.words && pos + rest + tail < ctx.tape.len();
+        let fed = ctx.services_to_come(writing.id, writing.words - writing.fetched);
+        let ends = fed && pos + rest + tail < ctx.tape.len();
         let sure = *kind == ChannelKind::Image && ends && !again && !self.written_later(ctx);
         // Of ways that go wrong under an open gate, the one that goes furthest is the best; any that
         // came to its end is better.
