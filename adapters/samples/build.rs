@@ -5,7 +5,13 @@ use std::fs;
 use std::path::PathBuf;
 
 /// The samples' folders.
-const SAMPLES: [&str; 2] = ["sync_dma", "byte_stream"];
+const SAMPLES: [&str; 4] = [WHOLE, "byte_stream", "hostile", "flaky"];
+
+/// The controller that the shells are around.
+const WHOLE: &str = "sync_dma";
+
+/// Samples that end their process or change their mind, around a whole controller.
+const SHELLS: [&str; 2] = ["hostile", "flaky"];
 
 fn main() {
     println!("cargo:rerun-if-changed=build.rs");
@@ -47,6 +53,10 @@ fn compile(sample: &str) -> Result<(), String> {
     command.args(["-std=c11", "-O2", "-fPIC", "-shared", "-fvisibility=hidden"]);
     command.args(["-Wall", "-Wextra", "-pedantic", "-I../c-abi/include", "-o"]);
     command.arg(&output).args(sources(sample)?);
+    if SHELLS.contains(&sample) {
+        // The shell has the one exported name, so what is inside gets another.
+        command.arg("-Dtp_adapter_entry=sync_dma_entry").args(sources(WHOLE)?);
+    }
     let result = command
         .output()
         .map_err(|error| missing(format!("{}: {error}", compiler.path().display())))?;

@@ -22,10 +22,21 @@ pub struct Sample {
 }
 
 static SAMPLES: LazyLock<Vec<Sample>> = LazyLock::new(|| {
-    let sample = |name, library| Sample { name, profile: name, faults: fault::of(name), library };
+    let sample =
+        |name, profile, library| Sample { name, profile, faults: fault::of(name), library };
     vec![
-        sample("sync-dma", include_bytes!(concat!(env!("OUT_DIR"), "/sync_dma.library"))),
-        sample("byte-stream", include_bytes!(concat!(env!("OUT_DIR"), "/byte_stream.library"))),
+        sample(
+            "sync-dma",
+            "sync-dma",
+            include_bytes!(concat!(env!("OUT_DIR"), "/sync_dma.library")),
+        ),
+        sample(
+            "byte-stream",
+            "byte-stream",
+            include_bytes!(concat!(env!("OUT_DIR"), "/byte_stream.library")),
+        ),
+        sample("hostile", "sync-dma", include_bytes!(concat!(env!("OUT_DIR"), "/hostile.library"))),
+        sample("flaky", "sync-dma", include_bytes!(concat!(env!("OUT_DIR"), "/flaky.library"))),
     ]
 });
 

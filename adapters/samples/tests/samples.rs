@@ -104,7 +104,10 @@ fn every_fault_in_the_source_is_told() {
 #[test]
 fn an_unknown_name_is_refused_with_those_there_are() {
     let error = find("sync_dma").unwrap_err();
-    assert_eq!(error.to_string(), "no sample `sync_dma`; there is sync-dma, byte-stream");
+    assert_eq!(
+        error.to_string(),
+        "no sample `sync_dma`; there is sync-dma, byte-stream, hostile, flaky"
+    );
     let error = find("sync-dma").unwrap().open(&["done-thrice"]).unwrap_err();
     assert!(matches!(error, SampleError::Fault { .. }));
     let text = error.to_string();

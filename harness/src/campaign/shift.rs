@@ -21,7 +21,7 @@ const BATCH: u64 = 64;
 const MOST_HANGS: u32 = 3;
 
 /// Stops in one shift after which the campaign is given up: what there is to find is found.
-const MOST_STOPS: u32 = 100;
+const MOST_STOPS: u32 = 256;
 
 /// What a shift needs from its campaign.
 pub(super) struct Shift<'a> {
