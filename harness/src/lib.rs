@@ -12,6 +12,7 @@ pub mod examine;
 pub mod generate;
 pub mod isolate;
 pub mod judge;
+pub mod known_file;
 pub mod layout_file;
 pub mod lift;
 pub mod minimise;

@@ -3,6 +3,7 @@
 //! Every text is made of plain values: nothing here runs an implementation, reads a clock, writes
 //! a file or knows a terminal. The same values give the same text on every machine.
 
+mod baseline;
 mod case_text;
 mod comparison;
 mod finding_text;
@@ -15,6 +16,7 @@ mod showing;
 mod style;
 mod trace;
 
+pub use baseline::{Baseline, KnownJson, Occurred, Regression, Regressions, RegressionsJson};
 pub use finding_text::{Shown, finding};
 pub use phrase::grouped;
 pub use run_json::{ComparedJson, FindingJson, RunJson, SkippedJson, run_json};

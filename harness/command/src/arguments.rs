@@ -84,6 +84,13 @@ pub(crate) struct Check {
     /// other rules are counted
     #[arg(long = "rule", value_name = "ID", env = "TRACKPROOF_RULE", value_delimiter = ',', value_parser = rule)]
     pub(crate) rules: Vec<&'static Rule>,
+    /// Known deviations: a TOML file; what it names is no failure while it occurs, and one when it
+    /// does not any more
+    #[arg(long, value_name = "FILE", env = "TRACKPROOF_KNOWN")]
+    pub(crate) known: Option<PathBuf>,
+    /// A folder of case files to replay first
+    #[arg(long, value_name = "DIR", env = "TRACKPROOF_REGRESSIONS")]
+    pub(crate) regressions: Option<PathBuf>,
     /// Also fail on rules of level `should`
     #[arg(long, env = "TRACKPROOF_STRICT", value_parser = BoolishValueParser::new())]
     pub(crate) strict: bool,

@@ -10,12 +10,14 @@ use crate::output;
 use crate::profile;
 use crate::progress::Progress;
 use crate::registry::Registry;
+use crate::regressions;
 use std::collections::BTreeSet;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Instant;
 use trackproof::campaign::{self, CampaignError, Finding, Plan, RigFactory, Summary};
-use trackproof::report::{self, RunReport, Shown};
+use trackproof::known_file::{self, Known};
+use trackproof::report::{self, Baseline, Occurred, Regression, Regressions, RunReport, Shown};
 use trackproof::rules::{Level, Rule};
 use trackproof::settle::{Settled, Settlement, execute, settle};
 use trackproof_contract::{Capabilities, Observation};
@@ -51,17 +53,25 @@ pub(crate) fn check(check: &Check, registry: &Registry) -> Result<Exit, Failure>
         deadline: check.duration.map(|duration| Instant::now() + duration),
         jobs: jobs(check.jobs),
     };
+    let mut known = match &check.known {
+        Some(path) => known_file::load(path)?,
+        None => Vec::new(),
+    };
+    known.retain(|known| known.profile == profile_name);
     let run = Run {
         check,
         implementation: check.implementation.to_string(),
         files: Mutex::new(Files::new(&check.out.dir)),
         progress: Progress::new(cases),
         told: Mutex::default(),
+        known,
     };
+    let regressions = run.regressions(&subject, &plan)?;
     let summary = run.campaign(&plan, &subject)?;
     let campaign_time = run.progress.elapsed();
     let settlement = run.settle(summary.findings.clone(), &subject, plan.jobs)?;
-    let shown = run.show(settlement, &subject)?;
+    let mut shown = run.show(settlement, &summary, &subject)?;
+    shown.regressions = regressions;
     run.progress.end(summary.cases, campaign_time);
     run.report(&plan, &profile_name, &summary, &shown)
 }
@@ -81,6 +91,8 @@ struct Run<'a> {
     progress: Progress,
     /// Rules and kinds that a line was written of.
     told: Mutex<BTreeSet<(&'static str, &'static str)>>,
+    /// The known deviations of the run's profile.
+    known: Vec<Known>,
 }
 
 /// A settled finding as a fresh rig has just shown it.
@@ -101,6 +113,11 @@ struct Found {
     not_reproducible: Vec<(Finding, Option<String>)>,
     /// Findings that were not pursued, with their files.
     set_aside: Vec<(Finding, Option<String>)>,
+    /// Known deviations, with their files and the cases that they stand for.
+    known: Vec<Occurred>,
+    /// Known deviations that did not occur.
+    gone: Vec<Known>,
+    regressions: Option<Regressions>,
 }
 
 impl Run<'_> {
@@ -162,8 +179,37 @@ impl Run<'_> {
         .map_err(|error| self.failure(error))
     }
 
+    /// Replays the case files that are to be replayed first.
+    fn regressions(
+        &self,
+        factory: &RigFactory<'_>,
+        plan: &Plan,
+    ) -> Result<Option<Regressions>, Failure> {
+        let Some(folder) = &self.check.regressions else { return Ok(None) };
+        interrupt::flag();
+        self.progress.stage("replaying case files".into());
+        let run = regressions::Run {
+            factory,
+            profile: &plan.profile,
+            known: &self.known,
+            asked_for: &|rule| self.asked_for(rule),
+            interrupted: &interrupt::is_set,
+        };
+        regressions::replay(folder, &run).map(Some)
+    }
+
+    /// The known deviation of a finding's name.
+    fn known(&self, (rule, kind): (&str, &str)) -> Option<&Known> {
+        self.known.iter().find(|known| known.rule == rule && known.kind == kind)
+    }
+
     /// Runs every smallest case once more on a fresh rig, and writes its file.
-    fn show(&self, settlement: Settlement, factory: &RigFactory<'_>) -> Result<Found, Failure> {
+    fn show(
+        &self,
+        settlement: Settlement,
+        summary: &Summary,
+        factory: &RigFactory<'_>,
+    ) -> Result<Found, Failure> {
         let mut found = Found::default();
         let mut files = self.files.lock().unwrap_or_else(|poison| poison.into_inner());
         for settled in settlement.settled {
@@ -175,6 +221,12 @@ impl Run<'_> {
                 continue;
             };
             let path = files.save(&case_file(finding, settled.minimised, self.note(finding)));
+            if let Some(known) = self.known(finding.name()) {
+                let cases = settled.first_names.iter().filter_map(|of| summary.deviating.get(of));
+                let (known, cases) = (known.clone(), cases.sum());
+                found.known.push(Occurred { known, finding: settled.finding, file: path, cases });
+                continue;
+            }
             if !self.asked_for(finding.rule) {
                 found.others.push((settled.finding, path));
                 continue;
@@ -195,7 +247,18 @@ impl Run<'_> {
             found.set_aside.push((finding, path));
         }
         let kept = [&found.findings, &found.others, &found.not_reproducible, &found.set_aside];
-        files.keep_only(kept.into_iter().flatten().map(|(finding, _)| finding));
+        let kept = kept.into_iter().flatten().map(|(finding, _)| finding);
+        files.keep_only(kept.chain(found.known.iter().map(|known| &known.finding)));
+        // Of a run that was cut short nobody can say what would have come.
+        if !interrupt::is_set() && summary.given_up.is_none() {
+            let occurred = |known: &&Known| {
+                let name = (known.rule.as_str(), known.kind.as_str());
+                found.known.iter().any(|one| one.finding.name() == name)
+                    || found.not_reproducible.iter().any(|(one, _)| one.name() == name)
+                    || found.set_aside.iter().any(|(one, _)| one.name() == name)
+            };
+            found.gone = self.known.iter().filter(|known| !occurred(known)).cloned().collect();
+        }
         Ok(found)
     }
 
@@ -213,12 +276,20 @@ impl Run<'_> {
         found: &Found,
     ) -> Result<Exit, Failure> {
         let fails = |finding: &Finding| finding.rule.level == Level::Must || self.check.strict;
+        let (again, unsteady) = found.regressions.as_ref().map_or((false, false), |all| {
+            let must = |one: &Regression| {
+                Rule::find(one.rule).is_none_or(|rule| rule.level == Level::Must)
+                    || self.check.strict
+            };
+            (all.deviating.iter().any(must), !all.unsteady.is_empty())
+        });
         let outcome = verdict(
             summary,
             &self.check.rules,
-            found.findings.iter().any(|(finding, _)| fails(finding)),
-            !found.not_reproducible.is_empty(),
+            again || found.findings.iter().any(|(finding, _)| fails(finding)),
+            unsteady || !found.not_reproducible.is_empty(),
         );
+        let outcome = if found.gone.is_empty() { outcome } else { outcome.or(Exit::KnownGone) };
         let files = self.files.lock().unwrap_or_else(|poison| poison.into_inner());
         let exit = if files.failed() { outcome.or(Exit::Usage) } else { outcome };
         let (verdict, meaning) = match (exit, found.others.is_empty()) {
@@ -238,6 +309,11 @@ impl Run<'_> {
             others: &found.others,
             not_reproducible: &found.not_reproducible,
             set_aside: &found.set_aside,
+            baseline: Baseline {
+                occurred: &found.known,
+                gone: &found.gone,
+                regressions: found.regressions.as_ref(),
+            },
             verdict,
             exit: (exit.code(), meaning),
             certified: None,

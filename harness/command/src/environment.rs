@@ -85,8 +85,10 @@ mod tests {
                 "format",
                 "in-process",
                 "jobs",
+                "known",
                 "out",
                 "profile",
+                "regressions",
                 "rule",
                 "seed",
                 "strict"

@@ -5,6 +5,7 @@ use crate::Exit;
 use trackproof::campaign::CampaignError;
 use trackproof::case_file::CaseFileError;
 use trackproof::isolate::StartError;
+use trackproof::known_file::KnownFileError;
 use trackproof::profile_file::ProfileFileError;
 
 /// The command's one error.
@@ -34,6 +35,12 @@ impl From<CaseFileError> for Failure {
 
 impl From<ProfileFileError> for Failure {
     fn from(error: ProfileFileError) -> Self {
+        Self::usage(error)
+    }
+}
+
+impl From<KnownFileError> for Failure {
+    fn from(error: KnownFileError) -> Self {
         Self::usage(error)
     }
 }

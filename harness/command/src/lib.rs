@@ -36,6 +36,7 @@ mod output;
 mod profile;
 mod progress;
 mod registry;
+mod regressions;
 mod replay;
 mod rules;
 mod samples;

@@ -9,7 +9,7 @@ use crate::interrupt::{self, Patience};
 use crate::loaded::Loaded;
 use crate::output;
 use crate::registry::Registry;
-use trackproof::report::{self, RunReport, Shown};
+use trackproof::report::{self, Baseline, RunReport, Shown};
 use trackproof::settle::settle;
 use trackproof::verdict::Verdict;
 
@@ -69,6 +69,7 @@ pub(crate) fn minimise(minimise: &Minimise, registry: &Registry) -> Result<Exit,
         others: &[],
         not_reproducible: &[],
         set_aside: &[],
+        baseline: Baseline::default(),
         verdict: Exit::Deviates.verdict(),
         exit: (exit.code(), exit.meaning()),
         certified: None,

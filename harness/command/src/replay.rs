@@ -11,7 +11,7 @@ use crate::registry::Registry;
 use trackproof::campaign::{Finding, MakeRigs};
 use trackproof::examine::Examiner;
 use trackproof::minimise::single_reductions;
-use trackproof::report::{self, RunReport, Shown};
+use trackproof::report::{self, Baseline, RunReport, Shown};
 use trackproof::verdict::Verdict;
 
 /// Runs the verb.
@@ -60,6 +60,7 @@ pub(crate) fn replay(replay: &Replay, registry: &Registry) -> Result<Exit, Failu
         others: &[],
         not_reproducible: not_again,
         set_aside: &[],
+        baseline: Baseline::default(),
         verdict: exit.verdict(),
         exit: (exit.code(), exit.meaning()),
         certified,

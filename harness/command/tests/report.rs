@@ -5,7 +5,7 @@
 use insta::assert_snapshot;
 use trackproof::campaign::{Compared, Finding, Lacking, Summary};
 use trackproof::examine::Examiner;
-use trackproof::report::{self, RunReport, Shown, Style};
+use trackproof::report::{self, Baseline, RunReport, Shown, Style};
 use trackproof::verdict::Verdict;
 use trackproof_contract::{
     Bench, Capabilities, Capability, Case, ChangeClear, ChannelBits, DriveBench, HostService,
@@ -123,6 +123,7 @@ fn a_run_tells_what_it_did_what_it_could_not_and_what_it_comes_to() {
         others: &[],
         not_reproducible: &[],
         set_aside: &[],
+        baseline: Baseline::default(),
         verdict: "conforms",
         exit: (0, "nothing that was judged deviates"),
         certified: None,

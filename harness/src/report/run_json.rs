@@ -1,9 +1,10 @@
 //! A run as one JSON object, for programs. Fields are added and never removed.
 
+use super::baseline::{KnownJson, RegressionsJson};
 use super::finding_text::size;
 use super::reach;
 use super::run_text::RunReport;
-use crate::campaign::Finding;
+use crate::campaign::{Earlier, Finding};
 use crate::rules::Level;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -13,7 +14,7 @@ use trackproof_contract::Capability;
 #[derive(Debug, Clone, Serialize)]
 pub struct RunJson {
     /// `conforms`, `deviates`, `inconclusive`, `nothing-judged`, `not-reproducible`,
-    /// `interrupted`, or `other-rules-deviate` where none of the rules asked for is broken.
+    /// `interrupted`, `known-gone`, or `other-rules-deviate` where none of the rules asked for is broken.
     pub verdict: &'static str,
     /// The sum of the cases' hashes, 16 hex digits.
     pub digest: String,
@@ -23,6 +24,13 @@ pub struct RunJson {
     pub judged: u64,
     /// Those that could not be judged.
     pub inconclusive: u64,
+    /// Those that the implementation stopped in; left out where there are none.
+    #[serde(skip_serializing_if = "is_zero")]
+    pub stopped: u64,
+    /// The case behind which the campaign was given up, since the implementation stops too often;
+    /// left out where it was not.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub given_up: Option<u64>,
     /// The share of words that were judged in a unique state; null where there were no words.
     pub unique_share: Option<f64>,
     /// How much was held against the model.
@@ -54,6 +62,15 @@ pub struct RunJson {
     /// left out where there are none.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub set_aside: Vec<FindingJson>,
+    /// Known deviations that occurred; left out where there are none.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub known: Vec<KnownJson>,
+    /// Known deviations that did not occur; left out where there are none.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub known_gone: Vec<KnownJson>,
+    /// The case files that were replayed first; left out where none were to be.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub regressions: Option<RegressionsJson>,
     /// Whether no single reduction of the replayed case deviates alike; only with `--certify`.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub certified: Option<bool>,
@@ -108,6 +125,9 @@ pub struct FindingJson {
     pub words: u64,
     /// Channel bits that are recorded for it.
     pub channel_bits: u64,
+    /// The cases without which it does not show; left out where it shows alone.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub earlier: Option<Earlier>,
 }
 
 impl FindingJson {
@@ -122,8 +142,13 @@ impl FindingJson {
             operations: size.operations,
             words: size.words,
             channel_bits: size.channel_bits,
+            earlier: finding.earlier,
         }
     }
+}
+
+const fn is_zero(number: &u64) -> bool {
+    *number == 0
 }
 
 fn findings(list: &[(Finding, Option<String>)]) -> Vec<FindingJson> {
@@ -142,6 +167,8 @@ pub fn run_json(report: &RunReport<'_>) -> RunJson {
         cases: summary.cases,
         judged: summary.judged,
         inconclusive: summary.inconclusive,
+        stopped: summary.stopped,
+        given_up: summary.given_up,
         unique_share: summary.unique_share(),
         compared: ComparedJson {
             words: summary.words,
@@ -161,6 +188,9 @@ pub fn run_json(report: &RunReport<'_>) -> RunJson {
         other_findings: findings(report.others),
         not_reproducible: findings(report.not_reproducible),
         set_aside: findings(report.set_aside),
+        known: report.baseline.known_json(),
+        known_gone: report.baseline.gone_json(),
+        regressions: report.baseline.regressions_json(),
         certified: report.certified,
     }
 }

@@ -1,6 +1,7 @@
 //! A run in words: what was done, what was reached, what it comes to.
 
 use super::FEW_CASES;
+use super::baseline::Baseline;
 use super::phrase::{count, grouped};
 use super::reach::{self, Reached};
 use super::run_json::skipped;
@@ -40,6 +41,8 @@ pub struct RunReport<'a> {
     pub not_reproducible: &'a [(Finding, Option<String>)],
     /// Findings that were not pursued, with their files.
     pub set_aside: &'a [(Finding, Option<String>)],
+    /// What was known before, and what became of it.
+    pub baseline: Baseline<'a>,
     /// The verdict in a word.
     pub verdict: &'static str,
     /// The exit code and what it means.
@@ -59,12 +62,20 @@ pub fn run(report: &RunReport<'_>, style: Style) -> String {
         report.seed.map_or(String::new(), |seed| format!(", seed {seed}"))
     ))];
     lines.push(format!(
-        "  Cases    {} run, {} judged, {} inconclusive, {} skipped",
+        "  Cases    {} run, {} judged, {} inconclusive, {} skipped{}",
         grouped(summary.cases),
         grouped(summary.judged),
         grouped(summary.inconclusive),
-        grouped(summary.skipped)
+        grouped(summary.skipped),
+        match summary.stopped {
+            0 => String::new(),
+            stopped => format!(", {} in which it stopped", grouped(stopped)),
+        }
     ));
+    if let Some(index) = summary.given_up {
+        let index = grouped(index);
+        lines.push(format!("           given up behind case {index}: it stops too often"));
+    }
     lines.push(words(summary));
     lines.push(format!("  Beside   {}", beside(summary)));
     if summary.beside > 0 {
@@ -77,6 +88,7 @@ pub fn run(report: &RunReport<'_>, style: Style) -> String {
     lines.extend(slack(report));
     lines.extend(reach(report, style));
     lines.push(format!("  Digest   {:016x}", summary.digest));
+    lines.extend(report.baseline.lines(style));
     lines.extend(findings(report, style));
     let (code, meaning) = report.exit;
     let verdict = match code {

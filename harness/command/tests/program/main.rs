@@ -5,4 +5,7 @@
 mod bad_input;
 mod command_line;
 mod example;
+mod isolation;
+mod kills;
+mod known;
 mod start;
