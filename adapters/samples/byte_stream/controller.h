@@ -82,8 +82,7 @@ typedef struct reader {
 
 enum stage {
     STAGE_IDLE,
-    STAGE_ASKED,   /* requested, not accepted yet */
-    STAGE_WAITING, /* accepted; for its match, its index or its first word */
+    STAGE_WAITING, /* for its match, its index or its first word */
     STAGE_RUNNING
 };
 
@@ -93,7 +92,6 @@ typedef struct transfer {
     uint32_t number;
     uint32_t start;        /* TP_START_... */
     uint64_t words;        /* N */
-    uint64_t accepted_ns;  /* when it is, or is to be, accepted */
     uint64_t moved;        /* words that services have moved */
     bool stopped;          /* by an overrun: takes nothing more in */
     bool realigned;        /* a misaligned match has realigned it */
@@ -198,7 +196,7 @@ int32_t settings_take(controller *c, const tp_profile *profile);
 
 /* time.c */
 void time_begin(controller *c);
-void time_pass(controller *c, const tp_event *until);
+void time_pass(controller *c, uint64_t until_ns);
 
 /* host.c */
 void host_event(controller *c, const tp_event *event);
@@ -226,7 +224,6 @@ uint64_t reader_word(const controller *c);         /* the last W bits */
 
 /* transfer.c */
 void transfer_request(controller *c, const tp_event *event);
-void transfer_accept(controller *c);
 void transfer_start(controller *c);                /* a read starts raw */
 void transfer_take_in(controller *c, uint64_t word);
 void transfer_service(controller *c, uint32_t number);

@@ -6,7 +6,7 @@ static uint32_t status(const controller *c) {
     uint32_t bits = drives_lines(c);
     if (c->done)
         bits |= TP_STATUS_DONE;
-    if (t->stage == STAGE_WAITING || t->stage == STAGE_RUNNING)
+    if (t->stage != STAGE_IDLE)
         bits |= TP_STATUS_BUSY;
     if (c->error)
         bits |= TP_STATUS_ERROR;
@@ -31,7 +31,7 @@ static void poll_byte(controller *c) {
 }
 
 void host_event(controller *c, const tp_event *event) {
-    time_pass(c, event);
+    time_pass(c, event->at_ns);
     switch (event->kind) {
     case TP_SELECT: drives_select(c, event->a); break;
     case TP_MOTOR: drives_motor(c, event->a); break;

@@ -27,6 +27,9 @@ int32_t settings_take(controller *c, const tp_profile *profile) {
     for (size_t i = 0; i < sizeof refusals / sizeof *refusals; i++)
         if (is(c, refusals[i].key, refusals[i].value))
             return fail(c, "this controller has no %s", refusals[i].why);
+    if (c->choice[TP_KEY_SLACK_MIN] > 0)
+        return fail(c, "this controller has no slack_min = %lld: it accepts a request at once",
+                    (long long)c->choice[TP_KEY_SLACK_MIN]);
     if (c->choice[TP_KEY_GATE_LEAD] > c->choice[TP_KEY_MATCH_TO_WRITE])
         return fail(c, "gate_lead %lld is longer than match_to_write %lld: the gate would open "
                        "before the match",

@@ -2,9 +2,8 @@
  * Time: cells end and begin, events come between.
  *
  * At one moment the bit of the cell that ends there is shifted in first, with all that follows from
- * it; then come the services, a request's acceptance and the host's operations; then the index, the
- * gate and the serialiser, with which the next cell begins. A cell therefore begins only when time
- * goes on.
+ * it; then come the services and the host's operations; then the index, the gate and the serialiser,
+ * with which the next cell begins. A cell therefore begins only when time goes on.
  */
 #include "controller.h"
 
@@ -31,8 +30,8 @@ static void end_cell(controller *c) {
     c->cell++;
 }
 
-/* Lets cells go by, up to a moment whose own cell, if one begins then, has not begun. */
-static void pass_cells(controller *c, uint64_t until_ns) {
+/* Lets time pass up to a moment whose own cell, if one begins then, has not begun. */
+void time_pass(controller *c, uint64_t until_ns) {
     for (;;) {
         uint64_t begin_ns = c->cell * c->bit_ns;
         uint64_t end_ns = begin_ns + c->bit_ns;
@@ -47,16 +46,4 @@ static void pass_cells(controller *c, uint64_t until_ns) {
         }
     }
     c->now_ns = until_ns;
-}
-
-/* Up to an event: a request that is accepted until then is so, behind the services of its moment. */
-void time_pass(controller *c, const tp_event *until) {
-    const transfer *t = &c->transfer;
-    bool service = until->kind == TP_SERVICE;
-    if (t->stage == STAGE_ASKED &&
-        (t->accepted_ns < until->at_ns || (t->accepted_ns == until->at_ns && !service))) {
-        pass_cells(c, t->accepted_ns);
-        transfer_accept(c);
-    }
-    pass_cells(c, until->at_ns);
 }

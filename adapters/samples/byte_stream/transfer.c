@@ -1,6 +1,6 @@
 /*
- * Transfers: a request is accepted, waits for its start, moves its words and ends. Words on their
- * way stand in a FIFO of D words in either direction.
+ * Transfers: a request is accepted at once, waits for its start, moves its words and ends. Words on
+ * their way stand in a FIFO of D words in either direction.
  */
 #include "controller.h"
 
@@ -20,7 +20,7 @@ uint64_t fifo_get(controller *c) {
     return word;
 }
 
-/* Says that the transfer is done; for whom it has ended, transfer_end() says. */
+/* The event of completion; the transfer may have to go on. */
 void transfer_done(controller *c) {
     c->done = true;
     tell(c, TP_ITEM_DONE, c->transfer.number, 0, false);
@@ -36,9 +36,45 @@ void transfer_lost(controller *c) {
         c->error = true;
 }
 
+/* A write begins to wait, for its words first of all. */
+static void accept_write(controller *c) {
+    c->writer.opens_at = NEVER;
+    if (is(c, TP_KEY_CHECKS_PROTECT, 1) && drives_protected(c)) {
+        if (fault(c, REFUSED_WRITE_DONE))
+            transfer_done(c);
+        transfer_end(c);
+    }
+}
+
+static void accept(controller *c) {
+    transfer *t = &c->transfer;
+    c->done = false;
+    if (is(c, TP_KEY_ERROR_FLAG, ERROR_PER_TRANSFER) && !fault(c, ERROR_BIT_STAYS))
+        c->error = false;
+    if (is(c, TP_KEY_FLAG, FLAG_CLEAR_ON_START))
+        c->reader.flag = false;
+    if (t->words == 0) {
+        transfer_done(c);
+        transfer_end(c);
+    } else if (t->writes) {
+        accept_write(c);
+    } else if (t->start == TP_START_NOW) {
+        transfer_start(c);
+    }
+}
+
+/* What give() brought belongs to the write that is requested now. */
+static uint64_t take_offered_words(writer *w) {
+    uint64_t *words = w->words;
+    w->words = w->offered;
+    w->offered = words;
+    uint64_t count = w->offered_count;
+    w->offered_count = 0;
+    return count;
+}
+
 void transfer_request(controller *c, const tp_event *event) {
     transfer *t = &c->transfer;
-    bool writes = event->kind == TP_WRITE;
     if (t->stage != STAGE_IDLE) {
         if (is(c, TP_KEY_START_BUSY, BUSY_ERROR) && !fault(c, REFUSES_SILENTLY))
             tell(c, TP_ITEM_REFUSED, event->transfer, 0, false);
@@ -47,48 +83,17 @@ void transfer_request(controller *c, const tp_event *event) {
         transfer_abort(c);
     }
     *t = (transfer){
-        .stage = STAGE_ASKED,
-        .writes = writes,
+        .stage = STAGE_WAITING,
+        .writes = event->kind == TP_WRITE,
         .number = event->transfer,
         .start = event->a,
         .words = event->b,
-        .accepted_ns = c->now_ns + (uint64_t)c->choice[TP_KEY_SLACK_MIN] * c->bit_ns,
     };
-    if (writes) { /* what give() brought is this write's */
-        uint64_t *words = c->writer.words;
-        c->writer.words = c->writer.offered;
-        c->writer.offered = words;
-        t->words = c->writer.offered_count;
-        c->writer.offered_count = 0;
-    } else if (t->words == 0 && is(c, TP_KEY_ZERO_WORDS, 1)) {
+    if (t->writes)
+        t->words = take_offered_words(&c->writer);
+    else if (t->words == 0 && is(c, TP_KEY_ZERO_WORDS, 1))
         t->words = (uint64_t)c->choice[TP_KEY_MAX_WORDS];
-    }
-    if (t->accepted_ns == c->now_ns)
-        transfer_accept(c);
-}
-
-void transfer_accept(controller *c) {
-    transfer *t = &c->transfer;
-    c->done = false;
-    if (is(c, TP_KEY_ERROR_FLAG, ERROR_PER_TRANSFER) && !fault(c, ERROR_BIT_STAYS))
-        c->error = false;
-    if (is(c, TP_KEY_FLAG, FLAG_CLEAR_ON_START))
-        c->reader.flag = false;
-    t->stage = STAGE_WAITING;
-    if (t->words == 0) {
-        transfer_done(c);
-        transfer_end(c);
-    } else if (t->writes) {
-        c->writer.opens_at = NEVER;
-        c->writer.begun = 0;
-        if (is(c, TP_KEY_CHECKS_PROTECT, 1) && drives_protected(c)) {
-            if (fault(c, REFUSED_WRITE_DONE))
-                transfer_done(c);
-            transfer_end(c);
-        }
-    } else if (t->start == TP_START_NOW) {
-        transfer_start(c);
-    }
+    accept(c);
 }
 
 /* A read starts raw, at this moment. */
@@ -139,7 +144,7 @@ static void give_word(controller *c) {
 
 static void fetch_word(controller *c) {
     transfer *t = &c->transfer;
-    if (t->stage == STAGE_ASKED || t->moved == t->words || !fifo_put(c, c->writer.words[t->moved]))
+    if (t->moved == t->words || !fifo_put(c, c->writer.words[t->moved]))
         return;
     t->moved++;
     if (t->moved == t->words && is(c, TP_KEY_WRITE_DONE, WRITE_DONE_FETCHED))

@@ -68,7 +68,7 @@ static void start_write(controller *c) {
         return;
     }
     if (t->start == TP_START_INDEX && w->opens_at == NEVER && at_index(c))
-        w->opens_at = c->cell + (uint64_t)c->choice[TP_KEY_SLACK_MIN];
+        w->opens_at = c->cell;
     if (w->opens_at != c->cell)
         return;
     if (c->fifo.count > 0)

@@ -226,6 +226,7 @@ fn profiles_that_it_cannot_have_are_refused_in_words() {
         (Profile { partial: Partial::Finish, ..base() }, "partial"),
         (Profile { tail_pulse: YesNo::Yes, ..base() }, "tail_pulse"),
         (Profile { gate_lead: 17, ..base() }, "gate_lead"),
+        (Profile { slack_min: 1, ..base() }, "slack_min"),
     ] {
         let case = case(profile, blank(), 16, Vec::new());
         let sample = find("byte-stream").expect("a sample").open(&[]).expect("it opens");
