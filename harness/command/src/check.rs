@@ -361,7 +361,7 @@ fn verdict(
     let too_little = summary.unique_share().is_some_and(|share| share < UNIQUE_SHARE)
         || summary.judged * 100 < answered * JUDGED_PERCENT;
     [
-        (interrupt::is_set(), Exit::Interrupted),
+        (interrupt::is_set(), interrupt::exit().unwrap_or(Exit::Interrupted)),
         (deviates, Exit::Deviates),
         (not_reproducible, Exit::NotReproducible),
         (too_little, Exit::Inconclusive),

@@ -22,14 +22,20 @@ pub enum Exit {
     Adapter,
     /// 70.
     OurFault,
+    /// 129: 128 and the number of the signal, 1.
+    HungUp,
     /// 130: 128 and the number of the signal, 2.
     Interrupted,
+    /// 143: 128 and the number of the signal, 15.
+    Terminated,
 }
 
 /// A row: the end, its code, its meaning. Of several at once the first of the table wins.
-const TABLE: [(Exit, u8, &str); 10] = [
+const TABLE: [(Exit, u8, &str); 12] = [
     (Exit::OurFault, 70, "a fault of trackproof itself"),
     (Exit::Interrupted, 130, "interrupted; the report tells of what was done until then"),
+    (Exit::Terminated, 143, "asked to end by SIGTERM; a partial report as with 130"),
+    (Exit::HungUp, 129, "its terminal has gone, SIGHUP; a partial report as with 130"),
     (Exit::Adapter, 7, "the adapter did not start or broke its protocol"),
     (Exit::Usage, 2, "usage or configuration, or an output that cannot be written"),
     (Exit::Deviates, 1, "the implementation deviates"),
@@ -66,7 +72,7 @@ impl Exit {
             Self::NotReproducible => "not-reproducible",
             Self::Adapter => "adapter",
             Self::OurFault => "our-fault",
-            Self::Interrupted => "interrupted",
+            Self::Interrupted | Self::Terminated | Self::HungUp => "interrupted",
         }
     }
 
@@ -104,7 +110,7 @@ mod tests {
     #[test]
     fn of_several_ends_the_most_telling_wins() {
         let order: Vec<u8> = TABLE.iter().map(|row| row.1).collect();
-        assert_eq!(order, [70, 130, 7, 2, 1, 6, 5, 3, 4, 0]);
+        assert_eq!(order, [70, 130, 143, 129, 7, 2, 1, 6, 5, 3, 4, 0]);
         for (above, (winner, ..)) in TABLE.iter().enumerate() {
             for (loser, ..) in &TABLE[above..] {
                 assert_eq!(winner.or(*loser), *winner);

@@ -54,8 +54,8 @@ pub(crate) fn minimise(minimise: &Minimise, registry: &Registry) -> Result<Exit,
     if files.failed() {
         exit = exit.or(Exit::Usage);
     }
-    if interrupt::is_set() {
-        exit = exit.or(Exit::Interrupted);
+    if let Some(interrupted) = interrupt::exit() {
+        exit = exit.or(interrupted);
     }
     let findings = [(finding, path)];
     let report = RunReport {

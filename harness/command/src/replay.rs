@@ -138,7 +138,7 @@ fn certify(
     for candidate in single_reductions(&finding.case) {
         if interrupted.load(std::sync::atomic::Ordering::SeqCst) {
             notes.push(format!("interrupted after {tried} reductions; not certified"));
-            *exit = exit.or(Exit::Interrupted);
+            *exit = exit.or(interrupt::exit().unwrap_or(Exit::Interrupted));
             return Ok(false);
         }
         tried += 1;

@@ -144,21 +144,26 @@ fn a_hundred_kills_lose_nothing() {
     }
 }
 
-fn interrupted(line: &str) -> Output {
+fn interrupted(line: &str, by: Signal) -> Output {
     let folder = TempDir::new().unwrap();
     let child = start(folder.path(), line);
     assert!(soon(|| !workers(child.id()).is_empty()));
     sleep(Duration::from_millis(700));
-    kill_process(Pid::from_child(&child), Signal::INT).unwrap();
+    kill_process(Pid::from_child(&child), by).unwrap();
     child.wait_with_output().unwrap()
 }
 
 #[test]
 fn ctrl_c_gives_a_partial_report_also_while_the_controller_hangs() {
-    for implementation in ["sync-dma", "hostile+loops-for-ever"] {
+    for (implementation, signal, code) in [
+        ("sync-dma", Signal::INT, 130),
+        ("sync-dma", Signal::TERM, 143),
+        ("sync-dma", Signal::HUP, 129),
+        ("hostile+loops-for-ever", Signal::INT, 130),
+    ] {
         let line = format!("check sample:{implementation} --for 60s --jobs 2 --format json");
-        let output = interrupted(&line);
-        assert_eq!(output.status.code(), Some(130), "{line}");
+        let output = interrupted(&line, signal);
+        assert_eq!(output.status.code(), Some(code), "{line}");
         let report: serde_json::Value = serde_json::from_slice(&output.stdout).unwrap();
         assert_eq!(report["verdict"], "interrupted");
     }
