@@ -8,7 +8,7 @@ use trackproof::campaign::Finding;
 use trackproof::case_file::CaseFile;
 
 /// The reference model's version, which is the program's: they are released together.
-const MODEL: &str = env!("CARGO_PKG_VERSION");
+pub(crate) const MODEL: &str = env!("CARGO_PKG_VERSION");
 
 /// What a case file is made of.
 pub(crate) fn case_file(finding: &Finding, minimised: bool, note: String) -> CaseFile {

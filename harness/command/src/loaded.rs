@@ -3,7 +3,7 @@
 use crate::Exit;
 use crate::arguments::Isolation;
 use crate::failure::Failure;
-use crate::files::replay_line;
+use crate::files::{MODEL, replay_line};
 use crate::implementation::{Implementation, Subject};
 use crate::profile;
 use crate::registry::Registry;
@@ -48,6 +48,14 @@ impl<'a> Loaded<'a> {
         registry: &'a Registry,
     ) -> Result<Self, Failure> {
         let file = CaseFile::read(path)?;
+        if file.earlier.is_some() && file.model != MODEL {
+            eprintln!(
+                "trackproof: {}: it needs earlier cases, which version {} made; this is {MODEL} and \
+                 may make others",
+                path.display(),
+                file.model
+            );
+        }
         let subject = Subject::open(implementation, registry, isolation)?;
         let mut case = file.case.clone();
         let profile_name = match named_profile {
