@@ -50,7 +50,10 @@ impl RawReader {
                 None => self.start(),
             }
         }
-        self.since_last_word = None;
+        // A read of no words is none that comes between.
+        if self.host.is_busy() {
+            self.since_last_word = None;
+        }
     }
 
     /// The index passes.
@@ -79,5 +82,57 @@ impl RawReader {
     pub(super) fn reset(&mut self) {
         self.abort();
         self.counted = 0;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::RawReader;
+    use trackproof_contract::{Profile, Start, TransferRequest, YesNo};
+
+    fn request(transfer: u32, words: u32) -> TransferRequest {
+        TransferRequest { transfer, words, start: Start::Now }
+    }
+
+    /// The word that a read delivers which comes three bits after one that has ended, with `words`
+    /// asked for between them.
+    fn word_behind(words: Option<u32>) -> Option<u64> {
+        let mut reader =
+            RawReader::new(&Profile { read_join: YesNo::Yes, ..Profile::byte_stream() });
+        let mut bits = (0..64).map(|n| n % 5 == 0);
+        let mut shift = |reader: &mut RawReader, count| {
+            bits.by_ref().take(count).for_each(|bit| reader.shift_in(bit));
+        };
+        reader.accept(request(0, 1));
+        shift(&mut reader, 16);
+        assert_eq!(reader.host.service(0), Some(0x8421));
+        shift(&mut reader, 3);
+        if let Some(words) = words {
+            reader.accept(request(1, words));
+            reader.abort();
+        }
+        reader.accept(request(2, 1));
+        shift(&mut reader, 16);
+        reader.host.service(2)
+    }
+
+    #[test]
+    fn a_read_joins_the_one_before_but_not_over_an_abort() {
+        assert_eq!(word_behind(None), Some(0x0842));
+        assert_eq!(word_behind(Some(1)), Some(0x4210));
+    }
+
+    #[test]
+    fn a_request_for_no_words_comes_between_no_reads() {
+        let mut reader =
+            RawReader::new(&Profile { read_join: YesNo::Yes, ..Profile::byte_stream() });
+        reader.accept(request(0, 1));
+        (0..16).for_each(|n| reader.shift_in(n % 5 == 0));
+        reader.host.service(0);
+        reader.accept(request(1, 0));
+        reader.shift_in(true);
+        reader.accept(request(2, 1));
+        (0..15).for_each(|_| reader.shift_in(false));
+        assert_eq!(reader.host.service(2), Some(0x8000));
     }
 }

@@ -250,8 +250,11 @@ impl<W: TrackWriter> Writing<W> {
             match request {
                 Request::Read(request) => self.reader.accept(request),
                 Request::Write(request) => {
-                    self.reader.forget_join();
                     called("write", self.writer.write(request, seen.write_protected))?;
+                    // One of no words, or that is refused, is none that comes between.
+                    if called("is_busy", self.writer.is_busy())? {
+                        self.reader.forget_join();
+                    }
                 }
             }
         }
