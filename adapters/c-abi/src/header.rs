@@ -1,13 +1,11 @@
 //! Holds every size, offset, number and name of `include/trackproof.h` equal to the code's.
 
-use crate::raw;
+use crate::{HEADER, raw};
 use std::collections::BTreeMap;
 use std::io::Write;
 use std::mem::{offset_of, size_of};
 use std::process::{Command, Stdio};
 use trackproof_contract::{Capability, KEYS, Profile, Service, Status};
-
-const HEADER: &str = include_str!("../include/trackproof.h");
 
 /// Has the system's C compiler judge `text`, with the header before it.
 fn compile(text: &str) {

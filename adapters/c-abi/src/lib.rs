@@ -20,6 +20,9 @@ mod text;
 #[cfg(test)]
 mod header;
 
+/// The interface, for whoever is to compile a library: the text of `include/trackproof.h`.
+pub const HEADER: &str = include_str!("../include/trackproof.h");
+
 pub use error::LoadError;
 pub use library::Library;
 pub use subsystem::CSubsystem;

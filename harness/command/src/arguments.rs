@@ -36,6 +36,8 @@ pub(crate) enum Verb {
     /// Run an implementation for the program that started this one
     #[command(hide = true)]
     Worker(Worker),
+    /// Write a folder with an implementation that has nothing yet, ready to be filled
+    Init(Init),
     /// Print a shell's completions
     Completions {
         /// The shell
@@ -177,6 +179,24 @@ pub(crate) enum RulesVerb {
 pub(crate) struct Samples {
     #[command(flatten)]
     pub(crate) format: FormatArg,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Init {
+    /// What it is to be written in
+    pub(crate) language: Language,
+    /// The folder: a new or an empty one
+    #[arg(value_name = "DIR")]
+    pub(crate) dir: PathBuf,
+}
+
+/// A language that there is a stub in.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Language {
+    /// A word reader, with trackproof as its main
+    Rust,
+    /// A whole controller, as a shared library
+    C,
 }
 
 #[derive(Debug, Args)]

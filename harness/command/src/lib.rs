@@ -29,6 +29,7 @@ mod exit;
 mod failure;
 mod files;
 mod implementation;
+mod init;
 mod interrupt;
 mod loaded;
 mod minimise;
@@ -84,6 +85,7 @@ fn dispatch(registry: &Registry) -> Exit {
         Verb::Rules(rules) => rules::rules(&rules),
         Verb::Samples(samples) => samples::samples(&samples),
         Verb::Worker(worker) => worker::worker(&worker, registry),
+        Verb::Init(init) => init::init(&init),
         Verb::Completions { shell } => output::completions(shell),
     };
     result.unwrap_or_else(|Failure { exit, text }| {

@@ -12,6 +12,35 @@ use trackproof_contract::{
     WordReader,
 };
 
+/// The methods of a [`WordReader`] with the capabilities that they open, alone or with the others
+/// that its documents name.
+pub const METHODS: &[(&str, &[Capability])] = &[
+    ("shift_in", &[Capability::Read]),
+    ("request", &[Capability::Fifo, Capability::RefusedSignal]),
+    ("service", &[Capability::Fifo, Capability::RefusedSignal]),
+    ("set_hardware_sync", &[Capability::HardwareSync]),
+    (
+        "source_changed",
+        &[Capability::HardwareSync, Capability::Drives, Capability::Sides, Capability::Step],
+    ),
+    ("set_sync_word", &[Capability::SyncWord]),
+    ("index", &[Capability::IndexStart]),
+    ("abort", &[Capability::Abort]),
+    ("reset", &[Capability::Reset]),
+    (
+        "poll_status",
+        &[
+            Capability::StatusDone,
+            Capability::StatusBusy,
+            Capability::StatusError,
+            Capability::StatusMatch,
+        ],
+    ),
+    ("poll_byte", &[Capability::BytePort]),
+    ("done_signal", &[Capability::DoneSignal]),
+    ("match_signal", &[Capability::MatchSignal]),
+];
+
 /// A rig of the word reader that `make` makes: a new one each time that power comes on.
 ///
 /// ```

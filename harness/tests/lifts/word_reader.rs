@@ -5,7 +5,7 @@ use crate::small_reader::{SmallReader, Spoiled};
 use std::sync::Arc;
 use trackproof::campaign::Summary;
 use trackproof::lift::word_reader;
-use trackproof_contract::{Capability, Profile, SeamError, WordReader};
+use trackproof_contract::{Capabilities, Capability, Profile, SeamError, WordReader};
 
 fn check_small(spoiled: Spoiled, cases: u64) -> Summary {
     let profile = Profile::sync_dma();
@@ -53,6 +53,10 @@ fn a_right_reader_is_not_accused() {
     assert!(summary.judged > 3_000, "{} judged", summary.judged);
     assert!(summary.compared.bytes > 100 && summary.compared.signals > 100);
     assert!(summary.compared.status_bits > 100 && summary.lent.is_empty());
+    // It has every method but `match_signal`.
+    let listed = word_reader::METHODS.iter().flat_map(|(_, list)| *list);
+    let listed = listed.filter(|one| **one != Capability::MatchSignal);
+    assert_eq!(summary.capabilities, listed.fold(Capabilities::NONE, |set, one| set.with(*one)));
 }
 
 #[test]

@@ -5,6 +5,7 @@
 mod bad_input;
 mod command_line;
 mod example;
+mod init;
 mod isolation;
 mod kills;
 mod known;

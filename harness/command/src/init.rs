@@ -1,0 +1,159 @@
+//! `init`: a folder with an implementation that has nothing yet, compiles, and says what each of
+//! its methods would open.
+
+use crate::Exit;
+use crate::arguments::{Init, Language};
+use crate::failure::Failure;
+use crate::output;
+use std::fmt::Write;
+use std::fs;
+use std::path::{Path, PathBuf};
+use trackproof::lift::word_reader::METHODS;
+use trackproof::rules::RULES;
+use trackproof_contract::{Capabilities, Capability};
+
+/// Columns of a comment that lists rules.
+const COLUMNS: usize = 96;
+
+/// Runs the verb.
+pub(crate) fn init(init: &Init) -> Result<Exit, Failure> {
+    let dir = &init.dir;
+    let files = match init.language {
+        Language::Rust => rust_files()?,
+        Language::C => c_files(),
+    };
+    refuse_what_is_there(dir)?;
+    for (name, text) in &files {
+        let path = dir.join(name);
+        let folder = path.parent().expect("a file in the folder");
+        fs::create_dir_all(folder)
+            .and_then(|()| fs::write(&path, text))
+            .map_err(|error| Failure::usage(format!("{}: {error}", path.display())))?;
+    }
+    output::print(&told(init.language, dir, &files))?;
+    Ok(Exit::Conforms)
+}
+
+/// The folder must be new, or empty: nothing is ever overwritten.
+fn refuse_what_is_there(dir: &Path) -> Result<(), Failure> {
+    let refuse = |why: String| {
+        Failure::usage(format!("{}: {why}; name a folder that is new or empty", dir.display()))
+    };
+    match fs::read_dir(dir) {
+        Ok(mut entries) => match entries.next() {
+            Some(_) => Err(refuse("the folder is not empty".into())),
+            None => Ok(()),
+        },
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(()),
+        Err(error) => Err(refuse(error.to_string())),
+    }
+}
+
+/// The clone that this program was built from.
+fn clone() -> PathBuf {
+    let here = Path::new(env!("CARGO_MANIFEST_DIR"));
+    here.ancestors().nth(2).unwrap_or(here).to_owned()
+}
+
+fn rust_files() -> Result<Vec<(&'static str, String)>, Failure> {
+    let root = clone();
+    if !root.join("harness/command/Cargo.toml").is_file() {
+        return Err(Failure::usage(format!(
+            "{}: the clone that this program was built from is not there any more; build it again \
+             from a clone, for the new program depends on that",
+            root.display()
+        )));
+    }
+    let place = root.display().to_string();
+    if place.contains('\'') {
+        return Err(Failure::usage(format!(
+            "{place}: a path with a ' does not go into a Cargo.toml; move the clone"
+        )));
+    }
+    let manifest = include_str!("../templates/Cargo.toml.txt").replace("@root@", &place);
+    let source =
+        METHODS.iter().fold(include_str!("../templates/main.rs").to_owned(), |text, row| {
+            let (method, capabilities) = row;
+            text.replace(&format!("// @{method}@"), &opens("// Opens ", "    // ", capabilities))
+        });
+    let mut files = vec![("Cargo.toml", manifest), ("src/main.rs", source)];
+    // The very versions that the command was built with.
+    if let Ok(lock) = fs::read_to_string(root.join("Cargo.lock")) {
+        files.push(("Cargo.lock", lock));
+    }
+    Ok(files)
+}
+
+fn c_files() -> Vec<(&'static str, String)> {
+    let lines: Vec<String> = Capability::ALL
+        .iter()
+        .filter(|one| **one != Capability::Fifo)
+        .map(|one| {
+            let name = one.name().replace("track-00", "track-zero").replace('-', "_");
+            let opens = opens("opens ", "           ", &[*one]);
+            format!("/* | UINT64_C(1) << TP_CAN_{}\n           {opens} */", name.to_uppercase())
+        })
+        .collect();
+    let source =
+        include_str!("../templates/mine.c").replace("@capabilities@", &lines.join("\n        "));
+    vec![
+        ("mine.c", source),
+        ("Makefile", include_str!("../templates/Makefile").into()),
+        ("trackproof.h", trackproof_c_abi::HEADER.into()),
+    ]
+}
+
+/// The rules that need one of these capabilities.
+fn rules_of(capabilities: &[Capability]) -> Vec<&'static str> {
+    let set = Capabilities::of(capabilities);
+    let needs = |rule: &trackproof::rules::Rule| rule.needs().iter().any(|one| set.has(one));
+    RULES.iter().filter(|rule| needs(rule)).map(|rule| rule.id).collect()
+}
+
+/// The same as a comment, broken into lines.
+fn opens(first: &str, next: &str, capabilities: &[Capability]) -> String {
+    let rules = rules_of(capabilities);
+    let names: Vec<&str> = capabilities.iter().map(|one| one.name()).collect();
+    let names = names.join(", ");
+    let list = if rules.is_empty() { "no rule by itself".into() } else { rules.join(", ") };
+    let mut text = first.to_owned();
+    let mut column = next.len() + first.len();
+    for word in format!("{names}: {list}.").split(' ') {
+        if column + word.len() > COLUMNS {
+            text.truncate(text.trim_end().len());
+            let _ = write!(text, "\n{next}");
+            column = next.len();
+        }
+        let _ = write!(text, "{word} ");
+        column += word.len() + 1;
+    }
+    text.truncate(text.trim_end().len());
+    text
+}
+
+/// What was written, what to do next, and what each method opens.
+fn told(language: Language, dir: &Path, files: &[(&str, String)]) -> String {
+    let dir = dir.display();
+    let names: Vec<&str> = files.iter().map(|(name, _)| *name).collect();
+    let mut text = format!("{dir}: {}\n\nNext:\n", names.join(", "));
+    text.push_str(&match language {
+        Language::Rust => format!("  cd {dir} && cargo run --release -- check rust:mine\n"),
+        Language::C => format!("  make -C {dir} && trackproof check lib:{dir}/libmine.so\n"),
+    });
+    text.push_str(
+        "It has nothing yet, so nothing is judged (exit code 4). What opens which rule:\n\n",
+    );
+    let mut row = |name: &str, capabilities: &[Capability]| {
+        let rules = rules_of(capabilities).join(", ");
+        let rules = if rules.is_empty() { "no rule by itself".into() } else { rules };
+        let _ = writeln!(text, "  {name:<24}  {rules}");
+    };
+    match language {
+        Language::Rust => METHODS.iter().for_each(|(method, list)| row(method, list)),
+        Language::C => {
+            let named = Capability::ALL.iter().filter(|one| **one != Capability::Fifo);
+            named.for_each(|one| row(one.name(), &[*one]));
+        }
+    }
+    text
+}
