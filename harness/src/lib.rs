@@ -8,6 +8,7 @@
 pub mod campaign;
 pub mod case_file;
 pub mod cause;
+pub mod drill;
 pub mod examine;
 pub mod generate;
 pub mod isolate;

@@ -27,6 +27,7 @@ pub struct CSubsystem {
     profile: Option<Profile>,
     setup: SetupBuffers,
     events: Vec<raw::Event>,
+    events_a_call: usize,
     items: Vec<raw::Item>,
     limits: Limits,
     /// Most items that the case may have given by now, and how many it has.
@@ -57,6 +58,7 @@ impl CSubsystem {
             profile: None,
             setup: SetupBuffers::default(),
             events: Vec::new(),
+            events_a_call: MAX_EVENTS_A_CALL,
             items: vec![UNWRITTEN; ITEMS_A_CALL],
             limits: Limits::default(),
             allowed_items: 0,
@@ -90,6 +92,15 @@ impl CSubsystem {
         }
         profile.validate().map_err(|error| error.to_string())?;
         Ok(Some(profile))
+    }
+
+    /// The same, given its events one by one and asked for its items one by one: the header allows
+    /// any number.
+    #[must_use]
+    pub fn in_pieces(mut self) -> Self {
+        self.events_a_call = 1;
+        self.items.truncate(1);
+        self
     }
 
     fn functions(&self) -> &Functions {
@@ -212,7 +223,7 @@ impl DiskSubsystem for CSubsystem {
     }
 
     fn run(&mut self, events: &[Event], out: &mut Observation) -> Result<(), RigError> {
-        for events in events.chunks(MAX_EVENTS_A_CALL) {
+        for events in events.chunks(self.events_a_call) {
             self.encode(events)?;
             let count = self.events.len() as u64;
             // SAFETY: the implementation is alive, and there are `count` events.

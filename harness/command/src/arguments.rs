@@ -36,6 +36,8 @@ pub(crate) enum Verb {
     /// Run an implementation for the program that started this one
     #[command(hide = true)]
     Worker(Worker),
+    /// Drill what stands between trackproof and an implementation
+    Adapter(Adapter),
     /// Write a folder with an implementation that has nothing yet, ready to be filled
     Init(Init),
     /// Print a shell's completions
@@ -177,6 +179,32 @@ pub(crate) enum RulesVerb {
 
 #[derive(Debug, Args)]
 pub(crate) struct Samples {
+    #[command(flatten)]
+    pub(crate) format: FormatArg,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Adapter {
+    #[command(subcommand)]
+    pub(crate) verb: AdapterVerb,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum AdapterVerb {
+    /// Run every drill; none asks whether the controller is right
+    Check(DrillArgs),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct DrillArgs {
+    #[arg(value_name = "IMPL", help = IMPLEMENTATION)]
+    pub(crate) implementation: Implementation,
+    /// How long each drill may take: 60s, 10m
+    #[arg(long, value_name = "DURATION", default_value = "60s", value_parser = duration::parse)]
+    pub(crate) deadline: Duration,
+    /// One drill in this process, for the command itself
+    #[arg(long, value_name = "NAME", hide = true)]
+    pub(crate) drill: Option<String>,
     #[command(flatten)]
     pub(crate) format: FormatArg,
 }

@@ -10,7 +10,7 @@ use std::time::Duration;
 use trackproof::campaign::{CampaignError, CaseTime, Inside, MakeRigs, Runner};
 use trackproof::isolate::{Hello, Workers};
 use trackproof_c_abi::{Library, LoadError};
-use trackproof_contract::{Profile, Rig};
+use trackproof_contract::{Profile, Rig, SubsystemRig};
 
 /// How implementations are named, for help and errors.
 pub(crate) const FORMS: &str = "sample:NAME, sample:NAME+FAULT+…, lib:PATH or rust:NAME";
@@ -137,6 +137,25 @@ impl<'a> Subject<'a> {
             _unpacked: None,
         };
         Ok((Self { kind, declared: None, made_for: None }, hello))
+    }
+
+    /// Whether its interface hands over events and items in pieces of any size. One that is run in
+    /// workers hands over whole cases.
+    pub(crate) const fn has_pieces(&self) -> bool {
+        !matches!(self.kind, Kind::Rust(..) | Kind::Workers { .. })
+    }
+
+    /// A new one that runs whole cases, with every piece as small as its interface allows.
+    pub(crate) fn rig_in_pieces(&self) -> Result<Box<dyn Rig>, String> {
+        let subsystem = match &self.kind {
+            #[cfg(feature = "samples")]
+            Kind::Sample(sample) => sample.create().map_err(|error| error.to_string())?,
+            Kind::Library(library, options) => {
+                library.create(options.as_deref()).map_err(|error| error.to_string())?
+            }
+            Kind::Rust(..) | Kind::Workers { .. } => return self.rig(),
+        };
+        Ok(Box::new(SubsystemRig::new(subsystem.in_pieces())))
     }
 }
 

@@ -20,6 +20,7 @@
 //! implementations and writes files; the library does the work.
 #![forbid(unsafe_code)]
 
+mod adapter;
 mod arguments;
 mod check;
 mod demo;
@@ -85,6 +86,7 @@ fn dispatch(registry: &Registry) -> Exit {
         Verb::Rules(rules) => rules::rules(&rules),
         Verb::Samples(samples) => samples::samples(&samples),
         Verb::Worker(worker) => worker::worker(&worker, registry),
+        Verb::Adapter(one) => adapter::adapter(&one, registry),
         Verb::Init(init) => init::init(&init),
         Verb::Completions { shell } => output::completions(shell),
     };

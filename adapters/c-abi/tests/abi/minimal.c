@@ -42,7 +42,7 @@
 #define RUN
 #endif
 #ifndef ITEMS_A_DRAIN
-#define ITEMS_A_DRAIN 1024u
+#define ITEMS_A_DRAIN 8192u
 #endif
 #ifndef DRAIN /* with items, capacity, count and code, when all is done */
 #define DRAIN
@@ -52,10 +52,10 @@
 #endif
 
 struct controller {
-    uint8_t track[64];
+    uint8_t track[16384];
     uint32_t next, end, words_left;
     size_t given, waiting;
-    tp_item items[1024];
+    tp_item items[8192];
 };
 
 static void *create(const char *options) {

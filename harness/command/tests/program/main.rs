@@ -2,6 +2,7 @@
 //! input, of implementations that die, and of its own sudden end.
 #![cfg(feature = "samples")]
 
+mod adapter;
 mod bad_input;
 mod command_line;
 mod example;
