@@ -16,7 +16,7 @@ use serde_json::error::Category;
 use serde_json::{Map, Value};
 use trackproof_contract::{Bench, Case, Operation, Profile, Track};
 
-use crate::campaign::{Earlier, MAX_EARLIER};
+use crate::campaign::{Earlier, Finding, MAX_EARLIER};
 use crate::relation::Relation;
 
 /// The format that this version writes; it reads every one up to it.
@@ -52,6 +52,26 @@ pub struct CaseFile {
     pub earlier: Option<Earlier>,
     /// The case.
     pub case: Case,
+}
+
+/// The reference model's version, which is the program's: they are released together.
+pub const MODEL: &str = env!("CARGO_PKG_VERSION");
+
+impl CaseFile {
+    /// The file of a finding.
+    #[must_use]
+    pub fn of(finding: &Finding, minimised: bool, note: String) -> Self {
+        Self {
+            rule: finding.rule.id.into(),
+            kind: finding.kind.into(),
+            relation: finding.cause.relation(),
+            model: MODEL.into(),
+            note,
+            minimised,
+            earlier: finding.earlier,
+            case: finding.case.clone(),
+        }
+    }
 }
 
 /// Why a case file cannot be read or written.

@@ -8,6 +8,7 @@
 pub mod campaign;
 pub mod case_file;
 pub mod cause;
+pub mod conformance;
 pub mod drill;
 pub mod examine;
 pub mod generate;
@@ -17,6 +18,7 @@ pub mod known_file;
 pub mod layout_file;
 pub mod lift;
 pub mod minimise;
+pub mod plug;
 pub mod profile_file;
 pub mod relation;
 pub mod report;

@@ -3,7 +3,7 @@
 use crate::Exit;
 use crate::arguments::{Check, Format};
 use crate::failure::Failure;
-use crate::files::{Files, case_file, replay_line};
+use crate::files::{Files, replay_line};
 use crate::implementation::Subject;
 use crate::interrupt::{self, Patience};
 use crate::output;
@@ -16,6 +16,7 @@ use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Instant;
 use trackproof::campaign::{self, CampaignError, Finding, Plan, RigFactory, Summary};
+use trackproof::case_file::CaseFile;
 use trackproof::known_file::{self, Known};
 use trackproof::report::{self, Baseline, Occurred, Regression, Regressions, RunReport, Shown};
 use trackproof::rules::{Level, Rule};
@@ -30,12 +31,6 @@ pub(crate) const EXECUTIONS: u32 = 20_000;
 
 /// No number of cases: no run comes here.
 const NO_END: u64 = u64::MAX / 2;
-
-/// Below this share of words judged in a unique state a run is inconclusive.
-const UNIQUE_SHARE: f64 = 0.9;
-
-/// Below this many of a hundred cases judged a run is inconclusive.
-const JUDGED_PERCENT: u64 = 99;
 
 /// Runs the verb.
 pub(crate) fn check(check: &Check, registry: &Registry) -> Result<Exit, Failure> {
@@ -131,7 +126,7 @@ impl Run<'_> {
 
     /// Writes a finding at once, so that no end of this process loses it.
     fn found(&self, finding: &Finding) {
-        let file = case_file(finding, false, self.note(finding));
+        let file = CaseFile::of(finding, false, self.note(finding));
         let mut files = self.files.lock().unwrap_or_else(|poison| poison.into_inner());
         let place = match files.save_for_now(&file) {
             Ok(path) => path.display().to_string(),
@@ -220,7 +215,7 @@ impl Run<'_> {
                 found.not_reproducible.push((settled.finding, path));
                 continue;
             };
-            let path = files.save(&case_file(finding, settled.minimised, self.note(finding)));
+            let path = files.save(&CaseFile::of(finding, settled.minimised, self.note(finding)));
             if let Some(known) = self.known(finding.name()) {
                 let cases = settled.first_names.iter().filter_map(|of| summary.deviating.get(of));
                 let (known, cases) = (known.clone(), cases.sum());
@@ -357,9 +352,7 @@ fn verdict(
 ) -> Exit {
     let none_held = !rules.is_empty()
         && rules.iter().all(|rule| !summary.own().missing(rule.needs()).is_empty());
-    let answered = summary.judged + summary.inconclusive;
-    let too_little = summary.unique_share().is_some_and(|share| share < UNIQUE_SHARE)
-        || summary.judged * 100 < answered * JUDGED_PERCENT;
+    let too_little = summary.told_too_little();
     [
         (interrupt::is_set(), interrupt::exit().unwrap_or(Exit::Interrupted)),
         (deviates, Exit::Deviates),

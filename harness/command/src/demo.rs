@@ -8,12 +8,13 @@ use crate::Exit;
 use crate::arguments::{Demo, Isolation};
 use crate::check::EXECUTIONS;
 use crate::failure::Failure;
-use crate::files::{Files, case_file, replay_line};
+use crate::files::{Files, replay_line};
 use crate::implementation::{Implementation, Subject};
 use crate::interrupt::{self, Patience};
 use crate::output;
 use crate::registry::Registry;
 use trackproof::campaign::{Finding, MakeRigs};
+use trackproof::case_file::CaseFile;
 use trackproof::examine::Examiner;
 use trackproof::report::{self, Shown};
 use trackproof::settle::settle;
@@ -192,8 +193,9 @@ impl Played {
         let mut files = Files::new(&demo.out.dir);
         let note = format!("the demonstration's copy on {}", self.implementation);
         let name = || format!("{}-{}.json", settled.finding.rule.id, settled.finding.kind);
-        let path =
-            files.save(&case_file(&settled.finding, settled.minimised, note)).unwrap_or_else(name);
+        let path = files
+            .save(&CaseFile::of(&settled.finding, settled.minimised, note))
+            .unwrap_or_else(name);
         let operations = case.program.len();
         Ok(Some(report::finding(
             &Shown {

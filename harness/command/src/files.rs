@@ -7,23 +7,6 @@ use std::path::{Path, PathBuf};
 use trackproof::campaign::Finding;
 use trackproof::case_file::CaseFile;
 
-/// The reference model's version, which is the program's: they are released together.
-pub(crate) const MODEL: &str = env!("CARGO_PKG_VERSION");
-
-/// What a case file is made of.
-pub(crate) fn case_file(finding: &Finding, minimised: bool, note: String) -> CaseFile {
-    CaseFile {
-        rule: finding.rule.id.into(),
-        kind: finding.kind.into(),
-        relation: finding.cause.relation(),
-        model: MODEL.into(),
-        note,
-        minimised,
-        earlier: finding.earlier,
-        case: finding.case.clone(),
-    }
-}
-
 /// The folder of a run's case files, and which of them this run has written.
 pub(crate) struct Files {
     dir: PathBuf,

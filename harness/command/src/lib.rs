@@ -45,9 +45,8 @@ mod samples;
 mod worker;
 
 pub use exit::Exit;
-pub use registry::{
-    AsRig, AsSubsystem, AsTrackEncoder, AsTrackWriter, AsWordReader, Plug, Registry,
-};
+pub use registry::Registry;
+pub use trackproof::plug::Plug;
 
 use arguments::{Arguments, Verb};
 use clap::Parser;

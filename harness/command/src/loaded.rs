@@ -3,13 +3,13 @@
 use crate::Exit;
 use crate::arguments::Isolation;
 use crate::failure::Failure;
-use crate::files::{MODEL, replay_line};
+use crate::files::replay_line;
 use crate::implementation::{Implementation, Subject};
 use crate::profile;
 use crate::registry::Registry;
 use std::path::Path;
 use trackproof::campaign::{CaseTime, Earlier, Finding, MakeRigs, Summary, digest};
-use trackproof::case_file::CaseFile;
+use trackproof::case_file::{CaseFile, MODEL};
 use trackproof::examine::{Examined, Examiner};
 use trackproof::profile_file;
 use trackproof::settle::glance;

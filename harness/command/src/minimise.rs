@@ -4,11 +4,12 @@ use crate::Exit;
 use crate::arguments::{Format, Minimise};
 use crate::check::EXECUTIONS;
 use crate::failure::Failure;
-use crate::files::{Files, case_file, replay_line};
+use crate::files::{Files, replay_line};
 use crate::interrupt::{self, Patience};
 use crate::loaded::Loaded;
 use crate::output;
 use crate::registry::Registry;
+use trackproof::case_file::CaseFile;
 use trackproof::report::{self, Baseline, RunReport, Shown};
 use trackproof::settle::settle;
 use trackproof::verdict::Verdict;
@@ -49,7 +50,7 @@ pub(crate) fn minimise(minimise: &Minimise, registry: &Registry) -> Result<Exit,
     }
     let mut files = Files::new(&minimise.out.dir);
     let note = loaded.file.note.clone();
-    let path = files.save(&case_file(&finding, settled.minimised, note));
+    let path = files.save(&CaseFile::of(&finding, settled.minimised, note));
     let mut exit = Exit::Deviates;
     if files.failed() {
         exit = exit.or(Exit::Usage);

@@ -1,20 +1,15 @@
 //! The registry: implementations written in Rust that this program was built with.
 
 use std::collections::BTreeMap;
-use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
-use trackproof::lift::{self, MakePart};
-use trackproof_contract::{
-    Capabilities, Case, DiskSubsystem, Observation, Profile, Rig, RigError, Stop, SubsystemRig,
-    TrackEncoder, TrackWriter, WordReader,
-};
-
-type Make = Arc<dyn Fn() -> Box<dyn Rig> + Send + Sync>;
+use trackproof::lift::MakePart;
+use trackproof::plug::{self, MakeRig, Plug};
+use trackproof_contract::Rig;
 
 /// Names and what they make.
 #[derive(Default)]
 pub struct Registry {
-    entries: BTreeMap<String, Make>,
+    entries: BTreeMap<String, MakeRig>,
 }
 
 impl Registry {
@@ -27,8 +22,9 @@ impl Registry {
     /// With one more implementation: `make` makes a new one, for each thread its own. A name that
     /// is there already is given to the new one.
     ///
-    /// It may be a [`Rig`], a [`DiskSubsystem`], or a part of a controller, of which `make`
-    /// makes a new one for each case: a [`WordReader`], a [`TrackWriter`] or a [`TrackEncoder`].
+    /// It may be anything that [plugs in](Plug): a [`Rig`], a
+    /// [`DiskSubsystem`](trackproof_contract::DiskSubsystem), or a part of a controller, of which
+    /// `make` makes a new one for each case.
     #[must_use]
     pub fn with<I: Plug<M> + 'static, M>(
         mut self,
@@ -43,124 +39,12 @@ impl Registry {
     /// Makes the implementation of that name; none where there is none.
     pub(crate) fn make(&self, name: &str) -> Option<Result<Box<dyn Rig>, String>> {
         let make = self.entries.get(name)?;
-        Some(match Guarded::new(Arc::clone(make)) {
-            Some(rig) => Ok(Box::new(rig)),
-            None => Err(format!("rust:{name} panicked when it was made; see above")),
-        })
+        Some(plug::guarded(Arc::clone(make)).map_err(|why| format!("rust:{name}: {why}")))
     }
 
     /// The names there are.
     pub(crate) fn names(&self) -> Vec<&str> {
         self.entries.keys().map(String::as_str).collect()
-    }
-}
-
-/// What [`Registry::with`] takes. The marker `M` only tells the kinds apart; it is inferred.
-pub trait Plug<M>: Sized {
-    /// Makes what `make` makes ready to run whole cases.
-    fn plug(make: MakePart<Self>) -> Box<dyn Rig>;
-}
-
-/// Marks a [`Rig`].
-#[derive(Debug)]
-pub struct AsRig;
-
-/// Marks a [`DiskSubsystem`].
-#[derive(Debug)]
-pub struct AsSubsystem;
-
-/// Marks a [`WordReader`].
-#[derive(Debug)]
-pub struct AsWordReader;
-
-/// Marks a [`TrackWriter`].
-#[derive(Debug)]
-pub struct AsTrackWriter;
-
-/// Marks a [`TrackEncoder`].
-#[derive(Debug)]
-pub struct AsTrackEncoder;
-
-impl<R: Rig + 'static> Plug<AsRig> for R {
-    fn plug(make: MakePart<Self>) -> Box<dyn Rig> {
-        Box::new(make())
-    }
-}
-
-impl<S: DiskSubsystem + 'static> Plug<AsSubsystem> for S {
-    fn plug(make: MakePart<Self>) -> Box<dyn Rig> {
-        Box::new(SubsystemRig::new(make()))
-    }
-}
-
-impl<R: WordReader + 'static> Plug<AsWordReader> for R {
-    fn plug(make: MakePart<Self>) -> Box<dyn Rig> {
-        lift::word_reader::rig(make)
-    }
-}
-
-impl<W: TrackWriter + 'static> Plug<AsTrackWriter> for W {
-    fn plug(make: MakePart<Self>) -> Box<dyn Rig> {
-        lift::track_writer::rig(make)
-    }
-}
-
-impl<E: TrackEncoder + 'static> Plug<AsTrackEncoder> for E {
-    fn plug(make: MakePart<Self>) -> Box<dyn Rig> {
-        lift::track_encoder::rig(make)
-    }
-}
-
-/// A rig whose panics are its own fault and not trackproof's.
-struct Guarded {
-    make: Make,
-    /// None after a panic, until the next case: what is left of it is not to be used.
-    rig: Option<Box<dyn Rig>>,
-    capabilities: Capabilities,
-    lent: Capabilities,
-    profile: Option<Profile>,
-}
-
-impl Guarded {
-    /// Makes one; none where that panics.
-    fn new(make: Make) -> Option<Self> {
-        catch_unwind(AssertUnwindSafe(|| {
-            let rig = make();
-            let (capabilities, lent) = (rig.capabilities(), rig.lent());
-            let profile = rig.profile();
-            Self { make, rig: Some(rig), capabilities, lent, profile }
-        }))
-        .ok()
-    }
-}
-
-impl Rig for Guarded {
-    fn capabilities(&self) -> Capabilities {
-        self.capabilities
-    }
-
-    fn lent(&self) -> Capabilities {
-        self.lent
-    }
-
-    fn profile(&self) -> Option<Profile> {
-        self.profile.clone()
-    }
-
-    fn run(&mut self, case: &Case, observation: &mut Observation) -> Result<(), RigError> {
-        let Self { make, rig, .. } = self;
-        let result = catch_unwind(AssertUnwindSafe(|| {
-            rig.get_or_insert_with(|| make()).run(case, observation)
-        }));
-        result.unwrap_or_else(|_| {
-            self.rig = None;
-            Err(RigError::Stopped(Stop::Panicked))
-        })
-    }
-
-    fn reset(&mut self) -> Result<(), RigError> {
-        self.rig = None;
-        Ok(())
     }
 }
 

@@ -3,12 +3,13 @@
 use crate::Exit;
 use crate::arguments::{Format, Replay};
 use crate::failure::Failure;
-use crate::files::{Files, case_file};
+use crate::files::Files;
 use crate::interrupt;
 use crate::loaded::{Execution, Loaded};
 use crate::output;
 use crate::registry::Registry;
 use trackproof::campaign::{Finding, MakeRigs};
+use trackproof::case_file::CaseFile;
 use trackproof::examine::Examiner;
 use trackproof::minimise::single_reductions;
 use trackproof::report::{self, Baseline, RunReport, Shown};
@@ -149,7 +150,7 @@ fn certify(
         let smaller = Finding::new(finding.index, candidate, examined);
         let note = format!("a single reduction of {}; {}", loaded.path, loaded.file.note);
         let mut files = Files::new(&replay.out.dir);
-        let written = files.save(&case_file(&smaller, false, note));
+        let written = files.save(&CaseFile::of(&smaller, false, note));
         if files.failed() {
             *exit = exit.or(Exit::Usage);
         }

@@ -9,6 +9,12 @@ use trackproof_contract::{Capabilities, Capability, Case, Item, Observation};
 use trackproof_model::reach::ReachCounts;
 use trackproof_model::reader::acceptor::compared_bits;
 
+/// Below this share of words judged in a unique state a run is inconclusive.
+const UNIQUE_SHARE: f64 = 0.9;
+
+/// Below this many of a hundred cases judged a run is inconclusive.
+const JUDGED_PERCENT: u64 = 99;
+
 /// What a campaign gave.
 #[derive(Debug, Clone, Default)]
 pub struct Summary {
@@ -109,6 +115,14 @@ impl Summary {
     #[must_use]
     pub fn compared_nothing(&self) -> bool {
         self.words == 0 && self.compared == Compared::default()
+    }
+
+    /// Whether too little could be judged to say that anything conforms.
+    #[must_use]
+    pub fn told_too_little(&self) -> bool {
+        let answered = self.judged + self.inconclusive;
+        self.unique_share().is_some_and(|share| share < UNIQUE_SHARE)
+            || self.judged * 100 < answered * JUDGED_PERCENT
     }
 
     /// What the implementation can do by itself.
