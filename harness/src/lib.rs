@@ -24,4 +24,6 @@ pub mod relation;
 pub mod report;
 pub mod rules;
 pub mod settle;
+#[cfg(feature = "proptest")]
+pub mod strategy;
 pub mod verdict;
