@@ -2,8 +2,8 @@
 //!
 //! First the case files of `tests/trackproof` are run again, so that what was once mended stays
 //! mended; then generated cases. A deviation fails the test with the same text that the command
-//! prints: the smallest case, both sides, the rule. A panic of the implementation is told with its
-//! case. One that aborts the process, or never returns, ends or hangs the test: for those there is
+//! prints: the smallest case, both sides, the rule. A panic of the implementation is a deviation
+//! too. One that aborts the process, or never returns, ends or hangs the test: for those there is
 //! the command.
 
 use crate::campaign::{self, CampaignError, CaseTime, Finding, Plan, RigFactory, Summary};

@@ -152,7 +152,7 @@ impl Examiner {
             self.observation.clear();
             return Ok(Examined::plain(Verdict::Skipped(missing)));
         }
-        if !self.lent.is_empty() && case.needs().minus(self.lent).is_empty() {
+        if case.asks_only(self.lent) {
             self.observation.clear();
             return Ok(Examined::plain(Verdict::Beside));
         }
@@ -368,8 +368,7 @@ impl Examiner {
         for index in 0..TRIAL_CASES {
             let case = generator.case(TRIAL_SEED, index);
             let missing = self.capabilities.missing(case.needs());
-            let beside = !self.lent.is_empty() && case.needs().minus(self.lent).is_empty();
-            if case.end_ns() > TRIAL_NS || !missing.is_empty() || beside {
+            if case.end_ns() > TRIAL_NS || !missing.is_empty() || case.asks_only(self.lent) {
                 continue;
             }
             if !came_back(self.rig.run(&case, &mut self.other_observation))? {

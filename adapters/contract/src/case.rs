@@ -304,6 +304,13 @@ impl Case {
         events
     }
 
+    /// Whether the case asks for nothing but what a harness lends to a part of a controller; never
+    /// where nothing is lent. Such a case says nothing about the part.
+    #[must_use]
+    pub fn asks_only(&self, lent: Capabilities) -> bool {
+        !lent.is_empty() && self.needs().minus(lent).is_empty()
+    }
+
     /// What an implementation must be able to do to run the case at all.
     #[must_use]
     pub fn needs(&self) -> Capabilities {

@@ -90,11 +90,7 @@ impl<'a> Subject<'a> {
         registry: &'a Registry,
         isolation: &Isolation,
     ) -> Result<Self, Failure> {
-        if let Implementation::Rust(name) = implementation
-            && !registry.names().contains(&name.as_str())
-        {
-            return Err(unknown_rust(name, registry));
-        }
+        is_registered(implementation, registry)?;
         if isolation.in_process || !cfg!(unix) {
             return Self::inside(implementation, None, registry);
         }
@@ -112,6 +108,7 @@ impl<'a> Subject<'a> {
         options: Option<&str>,
         registry: &'a Registry,
     ) -> Result<Self, Failure> {
+        is_registered(implementation, registry)?;
         let (kind, made_for) = match implementation {
             Implementation::Sample { name, faults } => sample(name, faults)?,
             Implementation::Library(path) => {
@@ -218,6 +215,16 @@ fn workers(words: &[String], case_time: Duration) -> Result<Workers, Failure> {
     let arguments = std::iter::once(OsString::from("worker"));
     let arguments = arguments.chain(words.iter().map(OsString::from)).collect();
     Ok(Workers { program, arguments, case_time })
+}
+
+/// One in Rust has to be among those that this program was built with.
+fn is_registered(implementation: &Implementation, registry: &Registry) -> Result<(), Failure> {
+    match implementation {
+        Implementation::Rust(name) if !registry.names().contains(&name.as_str()) => {
+            Err(unknown_rust(name, registry))
+        }
+        _ => Ok(()),
+    }
 }
 
 fn unknown_rust(name: &str, registry: &Registry) -> Failure {

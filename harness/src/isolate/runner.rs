@@ -94,9 +94,8 @@ impl WorkerRunner<'_> {
             if left == 0 {
                 break;
             }
-            let needs = self.generator.case(self.seed, index).needs();
-            let beside = !lent.is_empty() && needs.minus(lent).is_empty();
-            if can.missing(needs).is_empty() && !beside {
+            let case = self.generator.case(self.seed, index);
+            if can.missing(case.needs()).is_empty() && !case.asks_only(lent) {
                 left -= 1;
                 at = index;
             }

@@ -59,11 +59,12 @@ fn smallest(
     time: CaseTime,
 ) -> Result<Minimised, CampaignError> {
     let mut rig = factory.rig_within(time).map_err(CampaignError::Start)?;
-    let capabilities = rig.capabilities();
+    let (capabilities, lent) = (rig.capabilities(), rig.lent());
     let mut observation = Observation::new();
     let mut failed = None;
     let small = minimise(&finding.case, limits, &mut |case| {
-        if failed.is_some() || !capabilities.missing(case.needs()).is_empty() {
+        let is_run = capabilities.missing(case.needs()).is_empty() && !case.asks_only(lent);
+        if failed.is_some() || !is_run {
             return Outcome::Other;
         }
         match rig.run(case, &mut observation) {
