@@ -38,7 +38,7 @@ const AGAIN: &str =
 /// Fails the test that calls it if what `make` makes deviates from a rule, with
 /// [`DEFAULT_CASES`] cases.
 ///
-/// It may be anything that plugs in: a [`Rig`], a
+/// It may be anything that plugs in: a [`Rig`](trackproof_contract::Rig), a
 /// [`DiskSubsystem`](trackproof_contract::DiskSubsystem), or a part of a controller.
 ///
 /// ```no_run
