@@ -19,5 +19,6 @@ mod short_list;
 pub mod state;
 mod step;
 pub mod supposition;
+mod walk;
 pub mod worlds;
 pub mod writing;

@@ -5,12 +5,16 @@
 //! position in its turn, a gate's opening, a word's begin, a gate's closing, comes after the
 //! services and operations of that moment; what a controller may choose splits the state.
 
-use super::state::{Context, Outlook, State};
-use crate::code::{Before, clock_bit};
+mod laid;
+mod outlook;
+
+use laid::{Laid, last_data, last_pulse};
+pub(super) use laid::{Piece, cells};
+pub use laid::{WriteContext, Written};
+
+use super::state::{Context, State};
 use crate::reach::Point;
-use trackproof_contract::{
-    ChannelBits, ChannelKind, FirstContext, Medium, Start, Underrun, WriteDone, WriteUnit, YesNo,
-};
+use trackproof_contract::{Start, Underrun, WriteDone, YesNo};
 
 /// An accepted write.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -60,69 +64,6 @@ pub enum WritePhase {
     /// It was cut short: the gate closes at a position from the second to the third, and the
     /// transfer is over at one from the first to the third.
     Cut(usize, usize, usize),
-}
-
-/// A stretch that the serialiser has laid in one manner.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) struct Piece {
-    /// Its first cell.
-    at: usize,
-    what: Laid,
-}
-
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Laid {
-    /// That many words in a row, from this one on.
-    Words { first: u32, count: u32 },
-    /// A word without data.
-    Zeros,
-    /// A cell without a pulse while no word waits.
-    Held,
-    /// A pulse behind the last word.
-    Pulse,
-}
-
-/// A write that is over: all that matters of it afterwards.
-#[derive(Debug, Clone, PartialEq, Eq)]
-pub struct Written {
-    /// Its number among all requests.
-    pub transfer: u32,
-    /// Where the gate opened.
-    pub on: usize,
-    /// The bits within which it closed.
-    pub off: (usize, usize),
-    /// The bits within which the drive stopped taking what was written.
-    pub kept_to: (usize, usize),
-    /// Whether the case ended before it did.
-    pub unfinished: bool,
-    /// Whether it was cut short: by an abort, a reset, another request, a drive line.
-    pub cut_short: bool,
-    /// The words that it had begun to lay.
-    pub begun: u32,
-    pub(super) pieces: Vec<Piece>,
-    pub(super) before: Before,
-}
-
-impl Written {
-    /// The cell, counted from the gate's opening, of the first word that no word waited for, if
-    /// there was one.
-    #[must_use]
-    pub fn first_underrun(&self) -> Option<usize> {
-        // A word that is laid once more begins no later than the one before ends.
-        let mut next = 0;
-        self.pieces.iter().find_map(|piece| {
-            let repeated = match piece.what {
-                Laid::Words { first, count } => {
-                    let again = first < next;
-                    next = first + count;
-                    again
-                }
-                Laid::Zeros | Laid::Held => true,
-                Laid::Pulse => false,
-            };
-            repeated.then_some(piece.at - self.on)
-        })
-    }
 }
 
 impl Writing {
@@ -182,40 +123,6 @@ impl Writing {
         self.on > 0
     }
 
-    /// What it has laid, as if it were over; of verbatim words only the pieces that reach past a
-    /// position.
-    fn written(&self, ctx: &Context<'_>, context: WriteContext, past: usize) -> Written {
-        // Clock bits depend on all that comes before.
-        let all = ctx.profile.write_unit == WriteUnit::DataBytes || past == 0;
-        let mut pieces = Vec::new();
-        for piece in &self.pieces {
-            match piece.what {
-                Laid::Words { first, count } if !all => {
-                    let skip = past.saturating_sub(piece.at) / ctx.word_bits;
-                    let skip = (skip as u32).min(count);
-                    if skip < count {
-                        let what = Laid::Words { first: first + skip, count: count - skip };
-                        pieces.push(Piece { at: piece.at + skip as usize * ctx.word_bits, what });
-                    }
-                }
-                _ if all || piece.at + ctx.word_bits > past => pieces.push(*piece),
-                _ => {}
-            }
-        }
-        let on = pieces.first().filter(|_| !all).map_or(self.on, |piece| piece.at);
-        Written {
-            transfer: self.id,
-            on,
-            off: (0, 0),
-            kept_to: (0, 0),
-            unfinished: false,
-            cut_short: false,
-            begun: self.begun,
-            pieces,
-            before: context.before(ctx),
-        }
-    }
-
     /// The next position at which it does something by itself.
     pub(super) fn next_stop(&self, ctx: &Context<'_>, pos: usize) -> Option<usize> {
         match self.phase {
@@ -242,28 +149,6 @@ impl Writing {
                 first <= pos || end == pos && ctx.profile.write_done == WriteDone::LastBit
             }
             WritePhase::Cut(at, ..) => at <= pos,
-        }
-    }
-
-    fn lay(&mut self, at: usize, what: Laid, word_bits: usize) {
-        if !self.kept {
-            return;
-        }
-        if let (Laid::Words { first, .. }, Some(last)) = (what, self.pieces.last_mut())
-            && let Laid::Words { first: run, count } = &mut last.what
-            && *run + *count == first
-            && last.at + *count as usize * word_bits == at
-        {
-            *count += 1;
-            return;
-        }
-        self.lay_apart(at, what);
-    }
-
-    /// Lays a piece that belongs to none before it.
-    fn lay_apart(&mut self, at: usize, what: Laid) {
-        if self.kept {
-            self.pieces.push(Piece { at, what });
         }
     }
 }
@@ -525,56 +410,6 @@ impl State {
         }
     }
 
-    /// Holds the piece that ends at the position against the medium after the run, so that a way
-    /// that did not happen is given up at once.
-    fn look_ahead(&mut self, ctx: &Context<'_>) {
-        if ctx.media.is_empty() || self.outlook != Outlook::Open {
-            return;
-        }
-        let pos = self.pos;
-        let Some(writing) = self.writing.as_ref() else { return };
-        if writing.cut.is_some() {
-            return;
-        }
-        let Some(piece) = writing.pieces.last() else { return };
-        let begin = match piece.what {
-            Laid::Words { count, .. } => piece.at + (count as usize - 1) * ctx.word_bits,
-            _ => piece.at,
-        };
-        let (after_on, before_off) = ctx.tape.inner_guards();
-        let from = begin.saturating_sub(before_off).max(writing.on + after_on);
-        let to = pos.saturating_sub(before_off);
-        let Some(pass) = ctx.tape.pass_at(begin).filter(|pass| pass.writable) else { return };
-        let Some(track) = pass.track.and_then(|track| ctx.media.get(track)) else { return };
-        let Medium::ChannelBits { kind, track } = &track.medium else { return };
-        if from >= to || to - from > 64 {
-            return;
-        }
-        let due = self.laid_between(ctx, from, to);
-        if due == track.cyclic_window(pass.cell_at(from), to - from) {
-            return;
-        }
-        let again = ctx.tape.len() - writing.on >= pass.turn;
-        // What a gate has passed that is open at the end is free.
-        let rest = (writing.words - writing.begun + 1) as usize * ctx.word_bits;
-        let tail = usize::from(ctx.profile.gate_off_max) + 1;
-        let fed = ctx.services_to_come(writing.id, writing.words - writing.fetched);
-        let ends = fed && pos + rest + tail < ctx.tape.len();
-        let sure = *kind == ChannelKind::Image && ends && !again && !self.written_later(ctx);
-        // Of ways that go wrong under an open gate, the one that goes furthest is the best; any that
-        // came to its end is better.
-        let far = u32::MAX - writing.begun;
-        self.outlook = if sure { Outlook::Lost(far) } else { Outlook::Doubtful };
-    }
-
-    /// The cells that the write has laid from one position to another, 64 at the most, of its last
-    /// two words.
-    fn laid_between(&self, ctx: &Context<'_>, from: usize, to: usize) -> u64 {
-        let Some(writing) = self.writing.as_ref() else { return 0 };
-        let cut = writing.written(ctx, self.context, from);
-        cells(ctx, &cut, to).window(from - cut.on, to - from)
-    }
-
     /// A word's begin: the serialiser takes the oldest, or does what it does without (2.2).
     fn serialise(&mut self, ctx: &mut Context<'_>) -> Option<Self> {
         let pos = self.pos;
@@ -772,148 +607,4 @@ impl State {
             self.look_at_media(ctx, unfinished);
         }
     }
-
-    /// Goes on in the world that a write leaves, one of the ways that it may.
-    fn go_on_in(&mut self, ctx: &mut Context<'_>, (from, written): (usize, Written), kept: u32) {
-        let Some(world) = ctx.world_after(from, written, kept) else {
-            ctx.overflow = true;
-            return;
-        };
-        self.world = world;
-        let next = kept + 1;
-        self.other_way = if next < ctx.tape.ways(world) { next } else { 0 };
-    }
-
-    /// The same state in the next of the ways that its last write may have left an image.
-    pub(super) fn other_way(&mut self, ctx: &mut Context<'_>) -> Option<Self> {
-        let kept = std::mem::take(&mut self.other_way);
-        if kept == 0 {
-            return None;
-        }
-        let last = ctx.tape.world(self.world).from.clone()?;
-        let mut other = self.clone();
-        other.go_on_in(ctx, last, kept);
-        ctx.tape.enter(self.world);
-        self.look_at_media(ctx, false);
-        if other.other_way == 0 {
-            other.look_at_media(ctx, false);
-        }
-        ctx.tape.enter(self.world);
-        Some(other)
-    }
-
-    /// Whether another write may come after this one.
-    fn written_later(&self, ctx: &Context<'_>) -> bool {
-        ctx.written_later() || self.pending(ctx).iter().any(|request| request.writes)
-    }
-
-    /// Holds the media as they now are against those after the run.
-    fn look_at_media(&mut self, ctx: &mut Context<'_>, unfinished: bool) {
-        let later = self.written_later(ctx);
-        if matches!(self.outlook, Outlook::Lost(_)) {
-            return;
-        }
-        self.outlook = Outlook::Open;
-        if !later && !unfinished && !ctx.media.is_empty() {
-            let (world, media) = (self.world, ctx.media);
-            if let Some(difference) = ctx.tape.difference(world, media) {
-                self.outlook = Outlook::Lost(difference.count as u32);
-            }
-        }
-    }
-}
-
-/// What a write's first clock bit supposes before it (3.1).
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Default)]
-pub struct WriteContext {
-    /// The last data bit that was serialised.
-    pub(super) last: bool,
-    /// Whether the next write may join the one before.
-    pub(super) joins: bool,
-}
-
-impl WriteContext {
-    fn before(self, ctx: &Context<'_>) -> Before {
-        let last = Before::bit(self.last);
-        if ctx.profile.write_join == YesNo::Yes && self.joins {
-            return last;
-        }
-        match ctx.profile.first_context {
-            FirstContext::Zero => Before::Zero,
-            FirstContext::One => Before::One,
-            FirstContext::Last => last,
-        }
-    }
-}
-
-/// The cells that a write has laid from its gate's opening on, up to `to`.
-pub(super) fn cells(ctx: &Context<'_>, written: &Written, to: usize) -> ChannelBits {
-    let mut bits = ChannelBits::new();
-    let mut before = written.before;
-    for piece in &written.pieces {
-        while written.on + bits.len() < piece.at {
-            let gap = piece.at - written.on - bits.len();
-            bits.push(0, gap.min(64));
-        }
-        match piece.what {
-            Laid::Words { first, count } => {
-                for word in first..first + count {
-                    push_word(ctx, ctx.word(written.transfer, word), &mut before, &mut bits);
-                }
-            }
-            Laid::Zeros => push_word(ctx, 0, &mut before, &mut bits),
-            Laid::Held => {
-                bits.push(0, 1);
-                before = Before::Zero;
-            }
-            Laid::Pulse => {
-                bits.truncate(piece.at - written.on);
-                bits.push(1, 1);
-            }
-        }
-    }
-    let length = to.saturating_sub(written.on);
-    while bits.len() < length {
-        bits.push(0, (length - bits.len()).min(64));
-    }
-    bits.truncate(length);
-    bits
-}
-
-/// One word as the serialiser lays it: as it is, or its data with clock bits and marks.
-fn push_word(ctx: &Context<'_>, word: u64, before: &mut Before, bits: &mut ChannelBits) {
-    let width = ctx.word_bits;
-    if ctx.profile.write_unit == WriteUnit::ChannelWords {
-        bits.push(word, width);
-        return;
-    }
-    let data_bits = width / 2;
-    for at in (0..data_bits).rev() {
-        let (one, no_clock) = (word >> at & 1 == 1, word >> (at + data_bits) & 1 == 1);
-        let clock = clock_bit(ctx.profile.recording, *before, one);
-        bits.push(u64::from(clock && !no_clock) << 1 | u64::from(one), 2);
-        *before = Before::bit(one);
-    }
-}
-
-/// The last data bit of a write, for the clock bit of the next one's first.
-fn last_data(ctx: &Context<'_>, written: &Written) -> bool {
-    match written.pieces.last().map(|piece| piece.what) {
-        Some(Laid::Words { first, count }) => {
-            ctx.word(written.transfer, first + count - 1) & 1 == 1
-        }
-        _ => false,
-    }
-}
-
-/// Where the last 1 of a write's words stands.
-fn last_pulse(ctx: &Context<'_>, writing: &Writing, context: WriteContext) -> Option<usize> {
-    let written = writing.written(ctx, context, 0);
-    let last = writing.pieces.last()?;
-    let length = match last.what {
-        Laid::Words { count, .. } => count as usize * ctx.word_bits,
-        _ => ctx.word_bits,
-    };
-    let bits = cells(ctx, &written, last.at + length);
-    (0..bits.len()).rev().find(|at| bits.get(*at)).map(|at| writing.on + at)
 }
