@@ -132,6 +132,8 @@ impl Hypothesis {
             || matches!(mismatch, Mismatch::MatchSignalExtra | Mismatch::MatchSignalMissing);
         let done =
             status(Status::DONE) || matches!(mismatch, Mismatch::DoneExtra | Mismatch::DoneMissing);
+        // Words that were read wrong may be written, and a read that ends early lets a write in.
+        let media = matches!(mismatch, Mismatch::Media(_));
         match self {
             Self::Key { key, .. } => match key.as_str() {
                 "flag" | "flag_when_off" => flag,
@@ -142,15 +144,15 @@ impl Hypothesis {
                 "start_busy" | "zero_words" => !byte && !flag,
                 "realign" | "misaligned_match" | "refractory" => !flag,
                 // Other words in the FIFO show in the error bit as well.
-                _ => words || status(Status::ERROR),
+                _ => words || media || status(Status::ERROR),
             },
             // The byte port is not compared when the word counter is supposed to slip.
             Self::Departs(Supposition::Slip { .. }) => words || status(Status::ERROR),
             Self::Departs(_) => true,
-            Self::AllShort | Self::AllLong | Self::WordMore | Self::WordLess => {
-                words || done || status(Status::ERROR)
-            }
-            Self::Exchanged | Self::BytesExchanged => mismatch == Mismatch::WordValue,
+            Self::AllShort | Self::AllLong => words || done || media || status(Status::ERROR),
+            Self::WordMore | Self::WordLess => words || done || status(Status::ERROR),
+            Self::BytesExchanged => media || mismatch == Mismatch::WordValue,
+            Self::Exchanged => mismatch == Mismatch::WordValue,
             // A word that does not come speaks for no earlier request.
             Self::Earlier { .. } => {
                 words && mismatch != Mismatch::WordMissing || status(Status::ERROR)
