@@ -14,7 +14,9 @@ pub use place::Place;
 
 use crate::rules::Rule;
 use crate::verdict::{Deviation, Edit, Inconclusive, Verdict};
-use trackproof_contract::{Action, Capabilities, Case, Event, Item, Observation, Status, timeline};
+use trackproof_contract::{
+    Action, Capabilities, Case, Event, Item, Observation, Operation, Status, WriteSource, timeline,
+};
 use trackproof_model::reader::acceptor::{Acceptance, Acceptor, Tally};
 use trackproof_model::reader::rejection::{Mismatch, Rejection};
 use trackproof_model::reader::supposition::Supposition;
@@ -86,8 +88,8 @@ impl Judge {
     }
 
     /// A medium that was written wrongly shows in what is read of it, but the write is what is
-    /// wrong: where the host saw something wrong after a write, the media are looked at alone. So
-    /// they are where they are wrong in the way that signals left: another may come closer.
+    /// wrong: where the host saw something wrong once a word was written, the media are looked at
+    /// alone. So they are where they are wrong in the way that signals left: another may come closer.
     fn medium_first(
         &mut self,
         case: &Case,
@@ -95,9 +97,17 @@ impl Judge {
         capabilities: Capabilities,
         rejection: Box<Rejection>,
     ) -> Box<Rejection> {
-        let written = self.events[..=rejection.event]
-            .iter()
-            .any(|event| matches!(event.action, Action::Write { .. }));
+        // A write lays nothing before its first word is fetched.
+        let lays = |operation: Option<&Operation>| match operation {
+            Some(Operation::Write { source: WriteSource::Words(words), .. }) => !words.is_empty(),
+            Some(Operation::Write { source: WriteSource::Copy { count, .. }, .. }) => *count > 0,
+            _ => false,
+        };
+        let written = matches!(rejection.mismatch, Mismatch::Media(_))
+            || self.events[..=rejection.event].iter().any(|event| {
+                matches!(event.action, Action::Service { .. })
+                    && lays(case.program.get(event.operation as usize))
+            });
         if !written
             || observation.media.is_empty()
             || self.acceptor.supposition() != Supposition::None
