@@ -123,7 +123,8 @@ impl State {
         let jitter_ns = u64::from(ctx.profile.poll_jitter).max(1);
 
         // The counter: only where in a word, and in a byte, the position is.
-        let polled = ctx.profile.byte_port == YesNo::Yes;
+        let watched = ctx.supposed.compares_host();
+        let polled = watched && ctx.profile.byte_port == YesNo::Yes;
         let period = if polled { ctx.word_bits.max(ctx.byte_bits) } else { ctx.word_bits };
         let boundary = pos - (pos - base) % ctx.word_bits;
         numbers.extend([
@@ -153,9 +154,11 @@ impl State {
         }
 
         // The latched flag: fresh, it may be seen either way.
-        let fresh = *latched > 0 && ctx.tape.end_ns(*latched) + jitter_ns >= at_ns;
-        numbers.push(if fresh { *latched as u64 } else { u64::from(*latched > 0) });
-        numbers.push(if *shown_ahead >= pos { *shown_ahead as u64 } else { 0 });
+        if watched {
+            let fresh = *latched > 0 && ctx.tape.end_ns(*latched) + jitter_ns >= at_ns;
+            numbers.push(if fresh { *latched as u64 } else { u64::from(*latched > 0) });
+            numbers.push(if *shown_ahead >= pos { *shown_ahead as u64 } else { 0 });
+        }
 
         // The byte port: the newest byte, and while that is fresh the one before.
         if polled {
@@ -214,7 +217,10 @@ impl State {
             writing.tell(at_ns.saturating_sub(ctx.bit_ns), numbers);
         }
 
-        // Status and signals.
+        // Status and signals, which nothing else follows from.
+        if !watched {
+            return;
+        }
         numbers.extend([
             match *done_since_ns {
                 None => 0,

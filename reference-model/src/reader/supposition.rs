@@ -110,6 +110,11 @@ pub enum Kept {
 }
 
 impl Supposition {
+    /// Whether what the host saw is compared; else the media are alone.
+    pub(super) const fn compares_host(self) -> bool {
+        !matches!(self, Self::MediaAlone)
+    }
+
     /// Whether the byte port is compared.
     pub(super) const fn compares_bytes(self) -> bool {
         !matches!(self, Self::Slip { .. })

@@ -23,7 +23,7 @@ const MAX_ALL_WAYS: usize = 256;
 
 /// More states than this are given up where media are looked at alone: nothing narrows them then,
 /// and what they lend is a name.
-const MAX_MEDIA_ALONE: usize = 48;
+const MAX_MEDIA_ALONE: usize = 128;
 
 /// Why a walk ends early.
 pub(super) enum Stop {
