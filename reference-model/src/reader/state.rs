@@ -342,17 +342,6 @@ pub(super) struct Context<'a> {
     pub(super) reach: &'a mut Reach,
     /// Set when something passed a bound of the model: the case is inconclusive.
     pub(super) overflow: bool,
-    /// The last search.
-    pub(super) found: Option<Found>,
-}
-
-/// A search for a sync word: from where, and what was found.
-#[derive(Debug, Clone, Copy)]
-pub(super) struct Found {
-    world: usize,
-    word: u64,
-    after: usize,
-    position: Option<(usize, Chance)>,
 }
 
 impl<'a> Context<'a> {
@@ -385,7 +374,6 @@ impl<'a> Context<'a> {
             protected: false,
             reach,
             overflow: false,
-            found: None,
         }
     }
 
@@ -400,17 +388,7 @@ impl<'a> Context<'a> {
 
     /// The next position after `after` at which the sync word may match.
     pub(super) fn next_match(&mut self, word: u64, after: usize) -> Option<(usize, Chance)> {
-        if let Some(last) = self.found
-            && last.world == self.tape.current()
-            && last.word == word
-            && last.after <= after
-            && last.position.is_none_or(|(position, _)| position > after)
-        {
-            return last.position;
-        }
-        let position = self.tape.next_match(self.pattern(word), after, self.tape.len());
-        self.found = Some(Found { world: self.tape.current(), word, after, position });
-        position
+        self.tape.next_match_from(self.pattern(word), after)
     }
 
     /// Whether a sync word may match at a position of `first ..= last`.

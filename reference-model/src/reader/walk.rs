@@ -361,7 +361,6 @@ impl Walk<'_> {
                 self.ctx.divide = Some(self.ctx.event);
                 let position = self.ctx.tape.position(at_ns);
                 let clears = self.ctx.profile.reset_clears_register == YesNo::Yes;
-                self.ctx.found = None;
                 for state in self.states.iter_mut() {
                     self.ctx.tape.enter(state.world);
                     state.reset(&mut self.ctx, at_ns);

@@ -7,7 +7,8 @@
 
 use super::writing::Written;
 use crate::recorded::Recorded;
-use crate::tape::Tape;
+use crate::search::Pattern;
+use crate::tape::{Chance, Tape};
 use std::ops::{Deref, DerefMut};
 use trackproof_contract::{
     Case, ChannelBits, ChannelKind, Event, Medium, Operation, SpliceGuard, Track,
@@ -34,6 +35,16 @@ pub(crate) struct World {
     pub(crate) laid: Laid,
     /// Where its tracks first differ from the observed ones, once that was asked.
     difference: Option<Option<MediumDifference>>,
+    /// The last search for a sync word on its tape.
+    found: Option<Found>,
+}
+
+/// A search for a sync word: from where, and what was found.
+#[derive(Debug, Clone, Copy)]
+struct Found {
+    word: u64,
+    after: usize,
+    position: Option<(usize, Chance)>,
 }
 
 /// What a write has laid, and where.
@@ -123,6 +134,7 @@ impl Worlds {
         first.tracks.clear();
         first.from = None;
         first.difference = None;
+        first.found = None;
         let plain = |track: &Track| {
             matches!(track.medium, Medium::ChannelBits { kind: ChannelKind::Image, .. })
         };
@@ -196,6 +208,7 @@ impl Worlds {
         new.tape.clone_from(&old.tape);
         new.tracks.clone_from(&old.tracks);
         new.difference = None;
+        new.found = None;
         new.kept = kept;
         new.doubts = 0;
         new.write(&written, bits, self.guards);
@@ -203,6 +216,34 @@ impl Worlds {
         new.from = Some((self.current, written));
         self.used += 1;
         Some(self.used - 1)
+    }
+
+    /// The next position after `after` at which the register equals the pattern and may match.
+    ///
+    /// States of one world ask one after the other for much the same: the last answer is kept.
+    pub(crate) fn next_match_from(
+        &mut self,
+        pattern: Pattern,
+        after: usize,
+    ) -> Option<(usize, Chance)> {
+        let world = &mut self.all[self.current];
+        if let Some(last) = world.found
+            && last.word == pattern.word
+            && last.after <= after
+            && last.position.is_none_or(|(position, _)| position > after)
+        {
+            return last.position;
+        }
+        let position = world.tape.next_match(pattern, after, world.tape.len());
+        world.found = Some(Found { word: pattern.word, after, position });
+        position
+    }
+
+    /// Fills the register with zeros at a position, as a reset may; its validity stays.
+    pub(crate) fn clear_register(&mut self, position: usize) {
+        let world = &mut self.all[self.current];
+        world.tape.clear_register(position);
+        world.found = None;
     }
 
     /// Where a world's tracks differ from the observed ones.

@@ -69,27 +69,29 @@ impl Written {
 }
 
 impl Writing {
-    /// What it has laid, as if it were over; of verbatim words only the pieces that reach past a
-    /// position.
+    /// What it has laid, as if it were over; only the pieces that reach past a position.
     pub(super) fn written(&self, ctx: &Context<'_>, context: WriteContext, past: usize) -> Written {
-        // Clock bits depend on all that comes before.
-        let all = ctx.profile.write_unit == WriteUnit::DataBytes || past == 0;
         let mut pieces = Vec::new();
-        for piece in &self.pieces {
-            match piece.what {
-                Laid::Words { first, count } if !all => {
-                    let skip = past.saturating_sub(piece.at) / ctx.word_bits;
-                    let skip = (skip as u32).min(count);
+        let mut before = context.before(ctx);
+        for &Piece { at, what } in &self.pieces {
+            // Whole words that end by then are left out; the clock bit behind them is kept right.
+            let over = if pieces.is_empty() { past.saturating_sub(at) / ctx.word_bits } else { 0 };
+            match what {
+                Laid::Words { first, count } => {
+                    let skip = (over as u32).min(count);
+                    if skip > 0 {
+                        before = Before::bit(ctx.word(self.id, first + skip - 1) & 1 == 1);
+                    }
                     if skip < count {
                         let what = Laid::Words { first: first + skip, count: count - skip };
-                        pieces.push(Piece { at: piece.at + skip as usize * ctx.word_bits, what });
+                        pieces.push(Piece { at: at + skip as usize * ctx.word_bits, what });
                     }
                 }
-                _ if all || piece.at + ctx.word_bits > past => pieces.push(*piece),
-                _ => {}
+                _ if over > 0 => before = Before::Zero,
+                _ => pieces.push(Piece { at, what }),
             }
         }
-        let on = pieces.first().filter(|_| !all).map_or(self.on, |piece| piece.at);
+        let on = pieces.first().filter(|_| past > 0).map_or(self.on, |piece| piece.at);
         Written {
             transfer: self.id,
             on,
@@ -99,7 +101,7 @@ impl Writing {
             cut_short: false,
             begun: self.begun,
             pieces,
-            before: context.before(ctx),
+            before,
         }
     }
 
