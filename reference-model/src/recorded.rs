@@ -13,7 +13,7 @@ use trackproof_contract::{ChannelBits, ChannelKind, Medium, Recording, SectorLay
 const REAL_MARGIN_BITS: usize = 3;
 
 /// A track's stream and its free bits.
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 pub struct Recorded {
     /// The channel bits of a turn, as they pass the head.
     pub stream: ChannelBits,
@@ -25,7 +25,7 @@ pub struct Recorded {
     form: Form,
 }
 
-#[derive(Debug, Clone, Default)]
+#[derive(Debug, Clone, Default, PartialEq, Eq)]
 enum Form {
     #[default]
     Plain,
@@ -34,7 +34,7 @@ enum Form {
 }
 
 /// The sectors of an image-backed track.
-#[derive(Debug, Clone)]
+#[derive(Debug, Clone, PartialEq, Eq)]
 pub struct Image {
     /// How they stand in the stream.
     pub layout: SectorLayout,

@@ -127,7 +127,7 @@ impl Acceptor {
         // One of the ways that were given up may be the right one. Media that are looked at alone
         // have been found wrong already, or what was read of them has: they only lend a name.
         let exact = self.supposition != Supposition::MediaAlone;
-        if gave_up && exact && !matches!(first, Acceptance::Accepted) {
+        if gave_up && exact && matches!(first, Acceptance::Rejected(_)) {
             return self.walk(case, events, observation, capabilities, tally, true).0;
         }
         first
@@ -179,6 +179,7 @@ impl Acceptor {
             media_alone: self.supposition == Supposition::MediaAlone,
             all_ways,
             gave_up: false,
+            work: 0,
         };
         walk.ctx.media = &observation.media;
         walk.ctx.supposed = self.supposition;

@@ -169,9 +169,9 @@ impl State {
             if fresh || self.gate_open() {
                 let unread = before > *byte_read;
                 numbers.extend([newest as u64, before as u64, u64::from(unread)]);
-            } else {
-                tell_bits(ctx, newest, ctx.byte_bits, numbers);
+                tell_bits(ctx, before, ctx.byte_bits, numbers);
             }
+            tell_bits(ctx, newest, ctx.byte_bits, numbers);
         }
 
         // The transfer and its words. Whether it was realigned or overrun is for the report, but
@@ -203,7 +203,8 @@ impl State {
         numbers.push(if may_join { *join as u64 } else { 0 });
 
         // What was written, and what is.
-        numbers.extend([*world as u64, u64::from(*other_way)]);
+        let alike = if *other_way == 0 { ctx.tape.likeness(*world, pos) } else { *world };
+        numbers.extend([alike as u64, u64::from(*other_way)]);
         numbers.push(match *outlook {
             Outlook::Open => 0,
             Outlook::Doubtful => 1,

@@ -25,6 +25,10 @@ const MAX_ALL_WAYS: usize = 256;
 /// and what they lend is a name.
 const MAX_MEDIA_ALONE: usize = 128;
 
+/// More states at more stops than this are given up: no case is to hold up a run for longer than
+/// a second or two.
+const MOST_WORK: u64 = 1 << 21;
+
 /// Why a walk ends early.
 pub(super) enum Stop {
     Rejected(Box<Rejection>),
@@ -56,6 +60,8 @@ pub(super) struct Walk<'a> {
     pub(super) all_ways: bool,
     /// Whether doubtful states have been given up.
     pub(super) gave_up: bool,
+    /// States, times the stops that they made.
+    pub(super) work: u64,
 }
 
 impl Walk<'_> {
@@ -225,6 +231,13 @@ impl Walk<'_> {
         }
         self.merge(at_ns);
         self.give_up_lost();
+        self.work += self.states.len() as u64;
+        if self.work > MOST_WORK {
+            return Err(Stop::TooMany);
+        }
+        if self.ctx.tape.crowded() {
+            self.ctx.tape.keep(self.states.iter().map(|state| state.world));
+        }
         Ok(())
     }
 

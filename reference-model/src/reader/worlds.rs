@@ -8,7 +8,7 @@
 use super::writing::Written;
 use crate::recorded::Recorded;
 use crate::search::Pattern;
-use crate::tape::{Chance, Tape};
+use crate::tape::{Chance, REGISTER, Tape};
 use std::ops::{Deref, DerefMut};
 use trackproof_contract::{
     Case, ChannelBits, ChannelKind, Event, Medium, Operation, SpliceGuard, Track,
@@ -19,6 +19,12 @@ const MAX_WORLDS: usize = 256;
 
 /// Sectors that one write may leave in doubt; a write has two ends.
 const MOST_DOUBTS: u32 = 3;
+
+/// So many worlds come before the first look at which are still needed.
+const FIRST_LOOK: usize = MAX_WORLDS / 4;
+
+/// Channel bits behind a gate's closing by which no register and no word holds a bit from before.
+const SETTLING: usize = 2 * REGISTER;
 
 /// The media and the bits of one way that the writes may have gone.
 #[derive(Debug, Default)]
@@ -37,6 +43,14 @@ pub(crate) struct World {
     difference: Option<Option<MediumDifference>>,
     /// The last search for a sync word on its tape.
     found: Option<Found>,
+    /// Whether nothing is known any more of the tracks that the case does not record.
+    forgotten: bool,
+    /// The number that worlds of the same tracks share.
+    class: usize,
+    /// From this position on its tape is that of every world of its class.
+    settled: usize,
+    /// Whether no state is in it or comes from it any more.
+    vacant: bool,
 }
 
 /// A search for a sync word: from where, and what was found.
@@ -77,9 +91,14 @@ pub struct MediumDifference {
 #[derive(Debug)]
 pub(crate) struct Worlds {
     all: Vec<World>,
-    /// How many of them belong to this case; the others are kept for their memory.
+    /// How many of them belong to this case, vacant ones among them; the others are kept for
+    /// their memory.
     used: usize,
     current: usize,
+    /// Classes of this case.
+    classes: usize,
+    /// So many more may come before the next look at which are still needed.
+    to_come: usize,
     /// Channel bits of the splice guards.
     guards: Guards,
 }
@@ -120,14 +139,21 @@ impl DerefMut for Worlds {
 
 impl Default for Worlds {
     fn default() -> Self {
-        Self { all: vec![World::default()], used: 1, current: 0, guards: Guards::default() }
+        Self {
+            all: vec![World::default()],
+            used: 1,
+            current: 0,
+            classes: 1,
+            to_come: FIRST_LOOK,
+            guards: Guards::default(),
+        }
     }
 }
 
 impl Worlds {
     /// Begins a case: one world, as power-up finds it.
     pub(crate) fn lay(&mut self, case: &Case, events: &[Event]) {
-        (self.used, self.current) = (1, 0);
+        (self.used, self.current, self.classes, self.to_come) = (1, 0, 1, FIRST_LOOK);
         self.guards =
             Guards::new(case.profile.splice_guard, u64::from(case.profile.channel_bit_ns));
         let first = &mut self.all[0];
@@ -135,6 +161,7 @@ impl Worlds {
         first.from = None;
         first.difference = None;
         first.found = None;
+        (first.forgotten, first.class, first.settled) = (false, 0, 0);
         let plain = |track: &Track| {
             matches!(track.medium, Medium::ChannelBits { kind: ChannelKind::Image, .. })
         };
@@ -172,7 +199,8 @@ impl Worlds {
     pub(crate) fn known(&self, written: &Written, kept: u32) -> Option<usize> {
         (1..self.used).find(|world| {
             let world = &self.all[*world];
-            world.kept == kept
+            !world.vacant
+                && world.kept == kept
                 && world
                     .from
                     .as_ref()
@@ -195,27 +223,73 @@ impl Worlds {
         kept: u32,
         bits: ChannelBits,
     ) -> Option<usize> {
+        let place = self.place()?;
+        self.to_come = self.to_come.saturating_sub(1);
+        // What is in doubt is counted once: which sectors there are depends on what was kept.
+        let counted = self.known(&written, 0).map(|first| self.all[first].doubts);
+        let mut new = std::mem::take(&mut self.all[place]);
+        let old = &self.all[self.current];
+        new.tape.clone_from(&old.tape);
+        new.tracks.clone_from(&old.tracks);
+        new.difference = None;
+        new.found = None;
+        new.forgotten = old.forgotten;
+        new.kept = kept;
+        new.doubts = 0;
+        new.vacant = false;
+        new.settled = old.settled.max(written.off.1 + SETTLING);
+        new.write(&written, bits, self.guards);
+        new.doubts = counted.unwrap_or(new.doubts);
+        new.from = Some((self.current, written));
+        let like =
+            |old: &World| !old.vacant && old.forgotten == new.forgotten && old.tracks == new.tracks;
+        let class = self.all[..self.used].iter().find(|old| like(old)).map(|old| old.class);
+        new.class = class.unwrap_or(self.classes);
+        self.classes += usize::from(class.is_none());
+        self.all[place] = new;
+        Some(place)
+    }
+
+    /// A place for one world more; vacant until it is filled.
+    fn place(&mut self) -> Option<usize> {
+        if let Some(place) = (1..self.used).find(|world| self.all[*world].vacant) {
+            return Some(place);
+        }
         if self.used == MAX_WORLDS {
             return None;
         }
         if self.used == self.all.len() {
             self.all.push(World::default());
         }
-        // What is in doubt is counted once: which sectors there are depends on what was kept.
-        let counted = self.known(&written, 0).map(|first| self.all[first].doubts);
-        let (old, new) = self.all.split_at_mut(self.used);
-        let (old, new) = (&old[self.current], &mut new[0]);
-        new.tape.clone_from(&old.tape);
-        new.tracks.clone_from(&old.tracks);
-        new.difference = None;
-        new.found = None;
-        new.kept = kept;
-        new.doubts = 0;
-        new.write(&written, bits, self.guards);
-        new.doubts = counted.unwrap_or(new.doubts);
-        new.from = Some((self.current, written));
+        self.all[self.used].vacant = true;
         self.used += 1;
         Some(self.used - 1)
+    }
+
+    /// Whether so many worlds have come that it is time to [`keep`](Self::keep) those needed.
+    pub(crate) const fn crowded(&self) -> bool {
+        self.to_come == 0
+    }
+
+    /// Makes every world vacant but these and those that they come from.
+    pub(crate) fn keep(&mut self, needed: impl Iterator<Item = usize>) {
+        for world in &mut self.all[1..self.used] {
+            world.vacant = true;
+        }
+        for mut world in needed {
+            while world > 0 && std::mem::take(&mut self.all[world].vacant) {
+                world = self.all[world].from.as_ref().map_or(0, |(from, _)| *from);
+            }
+        }
+        let needed = self.all[..self.used].iter().filter(|world| !world.vacant).count();
+        self.to_come = ((MAX_WORLDS - needed) / 2).max(1);
+    }
+
+    /// What tells a world from others at a position: those of one number read the same from there
+    /// on, and hold the same media.
+    pub(crate) fn likeness(&self, world: usize, position: usize) -> usize {
+        let World { class, settled, .. } = self.all[world];
+        if position < settled { usize::MAX - world } else { class }
     }
 
     /// The next position after `after` at which the register equals the pattern and may match.
@@ -280,6 +354,7 @@ impl World {
         let (off_first, off_last) = kept_to;
         let Some(number) = pass.track else {
             self.tape.forget_unrecorded(off.1);
+            self.forgotten = true;
             return;
         };
         let track = &mut self.tracks[number];
