@@ -124,10 +124,8 @@ impl Acceptor {
         tally: &mut Tally,
     ) -> Acceptance {
         let (first, gave_up) = self.walk(case, events, observation, capabilities, tally, false);
-        // One of the ways that were given up may be the right one. Media that are looked at alone
-        // have been found wrong already, or what was read of them has: they only lend a name.
-        let exact = self.supposition != Supposition::MediaAlone;
-        if gave_up && exact && matches!(first, Acceptance::Rejected(_)) {
+        // One of the ways that were given up may be the right one.
+        if gave_up && matches!(first, Acceptance::Rejected(_)) {
             return self.walk(case, events, observation, capabilities, tally, true).0;
         }
         first

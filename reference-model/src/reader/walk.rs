@@ -270,7 +270,9 @@ impl Walk<'_> {
             });
         }
         let doubtful = |state: &State| state.outlook == Outlook::Doubtful;
-        if self.all_ways || self.states.len() <= MANY_STATES || !self.states.iter().any(doubtful) {
+        // Media that are looked at alone accuse a write of what the host saw: no way is given up.
+        let all_ways = self.all_ways || self.media_alone;
+        if all_ways || self.states.len() <= MANY_STATES || !self.states.iter().any(doubtful) {
             return;
         }
         self.gave_up = true;
