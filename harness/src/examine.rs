@@ -241,12 +241,15 @@ impl Examiner {
         case: &Case,
         deviation: &Deviation,
     ) -> Result<Option<(Case, Examined)>, RigError> {
-        let of_stream =
-            |id: &str| ["clock.", "mark.", "layout."].iter().any(|of| id.starts_with(of));
+        let id = deviation.rule.id;
+        let of_code = ["clock.", "mark.", "run."].iter().any(|of| id.starts_with(of));
         let told = match deviation.rejection.mismatch {
-            // Where a write comes round, that may be what is wrong.
-            Mismatch::Media(_) if deviation.rule.id != "write.wrap" => telling(case),
-            Mismatch::WordValue if deviation.by_content && of_stream(deviation.rule.id) => {
+            // Where a write comes round, that may be what is wrong; clock bits depend on the words
+            // that are given.
+            Mismatch::Media(_) if id != "write.wrap" && !of_code => telling(case),
+            Mismatch::WordValue
+                if deviation.by_content && (of_code || id.starts_with("layout.")) =>
+            {
                 case.tracks.iter().find_map(|track| image_stream(case, track))
             }
             _ => None,

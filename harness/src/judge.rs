@@ -165,12 +165,15 @@ impl Judge {
             (Mismatch::WordValue, Some(due), Some(&got)) => {
                 let wrong = (due.value ^ got) & !due.free;
                 let pad = usize::from(case.profile.word_bits) - due.bits;
+                let setting = rejection.state.setting;
                 let word = written::WrongWord {
                     end: due.end,
                     bits: due.bits,
                     wrong: wrong >> pad,
                     got: got >> pad,
                     edit,
+                    unused_sync: (!setting.on)
+                        .then(|| written::sync_pattern(&case.profile, setting.word)),
                 };
                 word.name(&self.acceptor)
             }

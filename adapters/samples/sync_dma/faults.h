@@ -58,7 +58,10 @@
     X(STALE_TURN, "stale-turn")                                   \
     X(LATE_AT_INDEX, "late-at-index")                             \
     X(LATE_AT_MATCH, "late-at-match")                             \
-    X(ERASES_BEFORE_START, "erases-before-start")
+    X(ERASES_BEFORE_START, "erases-before-start")                 \
+    X(RAW_MENDS_MARKS, "raw-mends-marks")                         \
+    X(IMAGE_CLOCKS_ONES, "image-clocks-ones")                     \
+    X(DAMAGES_NEXT_SYNC, "damages-next-sync")
 
 #define FAULT_ENUM(id, name) FAULT_##id,
 

@@ -60,6 +60,7 @@ static void lay_byte(stream *s, uint8_t byte)
         bool data = byte >> n & 1;
         bool clock = !s->data_before && !data;
         if (fault(s->self, FAULT_IMAGE_WITHOUT_CLOCK)) clock = false;
+        if (fault(s->self, FAULT_IMAGE_CLOCKS_ONES) && n < 7 && data) clock = true;
         cells = cells << 2 | (uint32_t)clock << 1 | data;
         s->data_before = data;
     }

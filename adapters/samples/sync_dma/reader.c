@@ -238,6 +238,8 @@ void shift_in(controller *self, uint64_t bit)
     r->equal_before = r->equal;
     r->equal = register_equals_sync_word(self);
     if (r->equal) flag_match(self);
+    if (fault(self, FAULT_RAW_MENDS_MARKS) && !r->hardware_sync && (r->history & 0xffff) == 0x4489)
+        r->history |= 0x20;
     bool matched = match_is_made(self, r->equal);
 
     if (++r->byte_counter == self->byte_bits) {

@@ -133,6 +133,29 @@ static void erase_before_start(const controller *self)
     }
 }
 
+/* Clears the first 1 of the sync word that comes next behind the gate's closing, within 8 words. */
+static void damage_next_sync(const controller *self)
+{
+    const write_gate *g = &self->gate;
+    uint32_t bits = (uint32_t)choice(self, TP_KEY_REGISTER_BITS);
+    for (uint32_t ahead = 0; ahead < 8 * bits; ahead++) {
+        if (g->laid + ahead + bits > g->turn_bits) return; /* what was just written comes next */
+        uint64_t seen = 0;
+        for (uint32_t n = 0; n < bits; n++) {
+            uint32_t cell = (uint32_t)(((uint64_t)g->position + ahead + n) % g->turn_bits);
+            seen = seen << 1 | (g->target->cells[cell / 8] >> (7 - cell % 8) & 1);
+        }
+        if (((seen ^ self->reader.sync_word) & self->compare_mask) != 0) continue;
+        for (uint32_t n = 0; n < bits; n++) {
+            uint32_t cell = (uint32_t)(((uint64_t)g->position + ahead + n) % g->turn_bits);
+            if ((seen >> (bits - 1 - n) & 1) == 0) continue;
+            set_cell(g->target, cell, false);
+            return;
+        }
+        return;
+    }
+}
+
 /* Finds the track that keeps what is written: of a selected, spinning, unprotected drive. */
 static void aim_gate(controller *self)
 {
@@ -177,6 +200,7 @@ static void close_gate(controller *self)
     g->open = false;
     invalidate_register(self);
     if (g->target == NULL) return;
+    if (fault(self, FAULT_DAMAGES_NEXT_SYNC)) damage_next_sync(self);
     if (fault(self, FAULT_STALE_TURN)) {
         self->stale_of = g->target->cells;
         self->stale_left = g->target->cell_count;

@@ -5,12 +5,15 @@
 //! the controller did instead. Each answer is tested in turn, the most particular first.
 
 use crate::verdict::{Edit, MediumSides};
-use trackproof_contract::{Case, ChannelBits, Medium, Observation, Operation, WriteUnit};
+use trackproof_contract::{
+    Case, ChannelBits, Medium, Observation, Operation, Profile, Recording, WriteUnit,
+};
 use trackproof_model::layout::FieldKind;
 use trackproof_model::reader::acceptor::Acceptor;
 use trackproof_model::reader::worlds::{Laid, MediumDifference};
 use trackproof_model::reader::writing::Written;
 use trackproof_model::recorded::Recorded;
+use trackproof_model::search::Pattern;
 
 /// Bits by which a write is looked for before and behind its place.
 const NEAR_BITS: i64 = 64;
@@ -20,6 +23,14 @@ const LEAST_COMPARED: i64 = 8;
 
 /// A rule's id and a kind.
 pub(super) type Name = (&'static str, &'static str);
+
+const SYNC_WORD_CHANGED: Name = ("raw.equal", "sync-word-changed");
+
+/// A sync word as the profile compares it.
+pub(super) fn sync_pattern(profile: &Profile, word: u64) -> Pattern {
+    let width = usize::from(profile.register_bits);
+    Pattern { word, mask: profile.sync_mask, width }
+}
 
 /// Names what is wrong with the media after a run.
 pub(super) fn name(
@@ -137,44 +148,53 @@ impl Compared<'_> {
         let wrong: Vec<usize> = self.wrong_cells(laid);
         let length = laid.bits.len();
         let Some(&first) = wrong.first() else { return ("write.guard", "changed") };
-        if length > laid.turn {
-            return ("write.wrap", "longer-than-a-turn");
-        }
-        let inside = wrong.iter().filter(|cell| **cell < length).count();
-        if inside == 0 {
+        let turns = |cell: usize| length.saturating_sub(cell + 1) / laid.turn * laid.turn;
+        // Of a write longer than a turn the last turn is what stands there.
+        let inside: Vec<usize> =
+            wrong.iter().filter(|cell| **cell < length).map(|cell| cell + turns(*cell)).collect();
+        if inside.is_empty() {
             return self.outside(written, laid, &wrong);
         }
-        if self.nothing_came(laid) {
+        if self.unchanged(laid, 0, length) {
             return ("write.words", "not-written");
+        }
+        let underrun = written.first_underrun();
+        let fed = underrun.is_none_or(|underrun| inside.iter().all(|cell| *cell < underrun));
+        if let Some(name) = self.of_clock_bits(laid, &inside).filter(|_| fed) {
+            return name;
+        }
+        if length > laid.turn {
+            return ("write.wrap", "longer-than-a-turn");
         }
         if let Some(name) = self.moved(written, laid) {
             return name;
         }
-        if let Some(underrun) = written.first_underrun()
-            && first + word_bits >= underrun
-        {
+        if underrun.is_some_and(|underrun| first + word_bits >= underrun) {
             return ("transfer.stall", "wrong-fill");
         }
         let to_index = laid.turn - laid.cell;
         if first < length && first + 1 >= to_index && to_index < length {
             return ("write.wrap", "wrong-behind-the-index");
         }
-        if first + word_bits >= length && written.cut_short {
-            return ("write.abort", "closed-early");
+        // Where the gate closed before the end the medium is as it was.
+        let stops = first + word_bits >= length && self.unchanged(laid, first, length);
+        match (stops, written.cut_short) {
+            (true, true) => ("write.abort", "closed-early"),
+            (true, false) => ("write.words", "last-word-lost"),
+            _ if self.case.profile.write_unit == WriteUnit::DataBytes => {
+                ("write.words", "wrong-data")
+            }
+            _ => ("write.verbatim", "changed-bits"),
         }
-        if first + word_bits >= length {
-            return ("write.words", "last-word-lost");
-        }
-        if self.case.profile.write_unit == WriteUnit::DataBytes {
-            return self.of_data_bytes(laid, &wrong);
-        }
-        ("write.verbatim", "changed-bits")
     }
 
     /// Bits that differ behind the write's end or before its begin.
     fn outside(&self, written: &Written, laid: &Laid, wrong: &[usize]) -> Name {
         let word_bits = usize::from(self.case.profile.word_bits);
         let length = laid.bits.len();
+        if wrong.iter().all(|cell| self.in_sync_word(laid, *cell)) {
+            return ("write.neighbour", "sync-word-changed");
+        }
         let half = laid.turn.saturating_sub(length) / 2;
         let behind = wrong.iter().any(|cell| *cell >= length && cell - length < half);
         match (behind, written.cut_short) {
@@ -190,6 +210,19 @@ impl Compared<'_> {
         }
     }
 
+    /// Whether a cell, counted from the write's begin, is one of a sync word that the write was to
+    /// leave as it was: without it nobody finds the sector behind it.
+    fn in_sync_word(&self, laid: &Laid, cell: usize) -> bool {
+        let sync = sync_pattern(&self.case.profile, self.case.profile.default_sync_word());
+        let turn = laid.turn;
+        let (length, at) = (laid.bits.len(), laid.cell + cell);
+        (0..sync.width.min(cell + 1)).any(|back| {
+            let begin = (at + turn - back % turn) % turn;
+            let outside = cell - back >= length && cell - back + sync.width <= turn;
+            outside && sync.equals(self.due.stream.cyclic_window(begin, sync.width))
+        })
+    }
+
     /// The cells that differ, counted from the write's begin round the turn.
     fn wrong_cells(&self, laid: &Laid) -> Vec<usize> {
         let mut wrong: Vec<usize> = (0..self.shown.len())
@@ -203,15 +236,16 @@ impl Compared<'_> {
         wrong
     }
 
-    /// Whether the medium is as if the write had not been.
-    fn nothing_came(&self, laid: &Laid) -> bool {
+    /// Whether the medium is as it was before the case in the cells of the write from one to
+    /// another.
+    fn unchanged(&self, laid: &Laid, from: usize, to: usize) -> bool {
         let Medium::ChannelBits { track: before, .. } = &self.case.tracks[self.number].medium
         else {
             return false;
         };
-        let length = laid.bits.len().min(laid.turn);
-        (0..length).step_by(64).all(|at| {
-            let count = (length - at).min(64);
+        let to = to.min(from + laid.turn);
+        (from..to).step_by(64).all(|at| {
+            let count = (to - at).min(64);
             let cell = (laid.cell + at) % laid.turn;
             before.cyclic_window(cell, count) == self.shown.cyclic_window(cell, count)
         })
@@ -250,19 +284,40 @@ impl Compared<'_> {
         })
     }
 
-    /// Clock bits, marks or data that a controller makes of data bytes.
-    fn of_data_bytes(&self, laid: &Laid, wrong: &[usize]) -> Name {
+    /// Clock bits that a controller has made of data bytes, if nothing else is wrong.
+    fn of_clock_bits(&self, laid: &Laid, wrong: &[usize]) -> Option<Name> {
         let word_bits = usize::from(self.case.profile.word_bits);
         let lead = usize::from(self.case.profile.gate_lead);
         let clock = |cell: &usize| *cell >= lead && (*cell - lead).is_multiple_of(2);
-        let inside = wrong.iter().filter(|cell| **cell < laid.bits.len());
-        if !inside.clone().all(clock) {
-            return ("write.words", "wrong-data");
+        if self.case.profile.write_unit != WriteUnit::DataBytes || !wrong.iter().all(clock) {
+            return None;
         }
-        if inside.clone().all(|cell| (*cell - lead).is_multiple_of(word_bits)) {
-            return ("clock.context", "lost-between-words");
-        }
-        ("clock.rule", "wrong-clock-bit")
+        let word = |cell: usize| cell - (cell - lead) % word_bits;
+        let begins_word = |cell: &usize| *cell == word(*cell);
+        let mark = |begin: usize| self.is_mark(laid, begin);
+        let behind_mark =
+            |cell: &usize| begins_word(cell) && *cell > lead && mark(cell - word_bits);
+        Some(if wrong.iter().all(|cell| mark(word(*cell))) {
+            ("mark.pattern", "wrong-clock-bit")
+        } else if wrong.iter().all(behind_mark) {
+            ("clock.idempotent", "wrong-behind-a-mark")
+        } else if wrong.iter().all(begins_word) {
+            ("clock.context", "lost-between-words")
+        } else if wrong.iter().all(|cell| !laid.bits.get(*cell)) {
+            ("run.length", "too-close")
+        } else {
+            ("clock.rule", "wrong-clock-bit")
+        })
+    }
+
+    /// Whether the written word that begins at a cell leaves out a clock bit that the code has.
+    fn is_mark(&self, laid: &Laid, begin: usize) -> bool {
+        let end = begin + usize::from(self.case.profile.word_bits);
+        let bit = |cell: usize| cell < laid.bits.len() && laid.bits.get(cell);
+        (begin..end).step_by(2).any(|clock| {
+            let between_zeros = clock > 0 && !bit(clock - 1) && !bit(clock + 1);
+            !bit(clock) && (self.case.profile.recording == Recording::Fm || between_zeros)
+        })
     }
 }
 
@@ -293,12 +348,14 @@ pub(super) struct WrongWord {
     pub(super) got: u64,
     /// What the words look like beside the right ones.
     pub(super) edit: Edit,
+    /// The sync word, while hardware sync is off and makes nothing of it.
+    pub(super) unused_sync: Option<Pattern>,
 }
 
 impl WrongWord {
     /// Its name, if it is what the track gives that is wrong, not how it is read.
     pub(super) fn name(&self, acceptor: &Acceptor) -> Option<Name> {
-        let Self { end, bits, wrong, got, edit } = *self;
+        let Self { end, bits, wrong, got, edit, .. } = *self;
         // Words may be lost or shifted by the reader; then what stands on the track is right.
         if !matches!(edit, Edit::Substituted | Edit::Foreign | Edit::Slipped(_)) {
             return None;
@@ -309,11 +366,25 @@ impl WrongWord {
             return Some(("write.words", "old-data-read"));
         }
         self.of_stream(acceptor)
+            .or_else(|| self.sync_word_changed(acceptor).then_some(SYNC_WORD_CHANGED))
+    }
+
+    /// Whether nothing but one bit of a sync word came wrong where hardware sync is off: software
+    /// sync then misses what hardware sync finds. A word that another match has moved differs in
+    /// more.
+    fn sync_word_changed(&self, acceptor: &Acceptor) -> bool {
+        let Self { end, wrong, edit, unused_sync, .. } = *self;
+        let one = wrong.is_power_of_two() && matches!(edit, Edit::Substituted | Edit::Foreign);
+        let Some(sync) = unused_sync.filter(|_| one) else { return false };
+        let behind = end - wrong.trailing_zeros() as usize;
+        let tape = acceptor.tape();
+        (behind..(behind + sync.width).min(tape.len() + 1))
+            .any(|behind| sync.equals(tape.window(behind, sync.width)))
     }
 
     /// What is wrong with the stream of an image-backed track, if the word comes from one.
     fn of_stream(&self, acceptor: &Acceptor) -> Option<Name> {
-        let Self { end, bits, wrong, got, edit } = *self;
+        let Self { end, bits, wrong, got, edit, .. } = *self;
         let from = end.checked_sub(bits)?;
         let pass = acceptor.tape().pass_at(from)?;
         let image = acceptor.tracks().get(pass.track?)?.image()?;
@@ -354,9 +425,11 @@ impl WrongWord {
         if places.iter().all(|place| cell(*place).is_multiple_of(16)) {
             return Some(("clock.context", "lost-between-bytes"));
         }
-        let missing = places.iter().all(|place| got >> (bits - 1 - place) & 1 == 0);
-        Some(if missing {
+        let come = |one: u64| places.iter().all(|place| got >> (bits - 1 - place) & 1 == one);
+        Some(if come(0) {
             ("clock.present", "missing-clock-bits")
+        } else if come(1) {
+            ("run.length", "too-close")
         } else {
             ("clock.rule", "wrong-clock-bit")
         })

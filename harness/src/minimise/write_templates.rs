@@ -7,7 +7,9 @@ use super::contents::{on_rich, put};
 use super::slot::units;
 use super::templates::empty;
 use super::{Reductions, edited, reliefs, writes};
-use trackproof_contract::{Case, ChannelBits, HostService, Operation, Start, WriteSource};
+use trackproof_contract::{
+    Case, ChannelBits, HostService, Operation, Start, WriteSource, WriteUnit,
+};
 
 /// Every template.
 pub(super) fn all(case: &Case) -> Reductions<'_> {
@@ -32,8 +34,12 @@ pub(super) fn all(case: &Case) -> Reductions<'_> {
     let disturbed = disturbed(case).into_iter().flat_map(move |program| {
         [1, word_bits + 1].map(|turn| on(case, program.clone(), turn, false))
     });
+    let coded = coded(case).into_iter().flat_map(move |(program, words)| {
+        [words * word_bits + 1, 2 * word_bits + 1]
+            .map(|turn| on(case, program.clone(), turn, false))
+    });
     let bare = left_over(case).into_iter().map(move |program| Case { program, ..empty(case) });
-    Box::new(bare.chain(alone).chain(disturbed))
+    Box::new(bare.chain(alone).chain(coded).chain(disturbed))
 }
 
 /// Each write made a read, with every start and on rich contents, to the program's end and as its
@@ -84,6 +90,46 @@ fn alone(case: &Case) -> Vec<Vec<Operation>> {
         }
     }
     programs
+}
+
+/// Writes of data bytes of which the controller makes clock bits and marks, each with its number of
+/// words: a 1 and a 0 on either side of a byte's end, and marks, alone and before another byte.
+fn coded(case: &Case) -> Vec<(Vec<Operation>, usize)> {
+    if case.profile.write_unit != WriteUnit::DataBytes {
+        return Vec::new();
+    }
+    let (bit_ns, word_ns) = units(case);
+    let word_bits = usize::from(case.profile.word_bits);
+    let half = word_bits / 2;
+    let top = 1 << (half - 1);
+    // The bit of the high half that leaves out the clock bit before a data bit of that place.
+    let without_clock = |place: usize| 1_u64 << (half + place);
+    let marks = [half / 2, half - 2, 0].map(without_clock);
+    let bytes = [vec![0], vec![0, 0], vec![1, 0], vec![0, top], vec![1, top], vec![0, 0, 0]];
+    let with_mark = marks.into_iter().flat_map(|mark| {
+        [
+            vec![mark],
+            vec![mark, 0],
+            vec![0, mark],
+            vec![mark | 1, 0],
+            vec![mark | 1, top],
+            vec![mark, top],
+        ]
+    });
+    let service = HostService { first_ns: 0, interval_ns: bit_ns, stalls: Vec::new() };
+    let write = |words: Vec<u64>| {
+        let mut given = ChannelBits::new();
+        for word in &words {
+            given.push(*word, word_bits);
+        }
+        let source = WriteSource::Words(given);
+        let write = Operation::Write { source, start: Start::Now, service: service.clone() };
+        let ns = (words.len() as u64 + 1) * word_ns + bit_ns;
+        let mut program = BEGIN.to_vec();
+        program.extend([write, Operation::Wait { ns }]);
+        (program, words.len())
+    };
+    bytes.into_iter().chain(with_mark).map(write).collect()
 }
 
 /// A write of one word, and what follows it or comes into it.
