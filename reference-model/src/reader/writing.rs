@@ -232,13 +232,12 @@ impl State {
         if writing.waiting() >= u32::from(ctx.profile.fifo_words) {
             // Full; the serialiser may take one within a bit, and then it counts as having been
             // first.
-            let soon = match writing.phase {
-                WritePhase::Open(at) | WritePhase::Due(at, _) => {
-                    ctx.tape.end_ns(at) <= at_ns + ctx.bit_ns
-                }
-                _ => false,
+            let takes_at = match writing.phase {
+                WritePhase::Open(at) => Some(at),
+                WritePhase::Due(at, _) => Some(at + usize::from(ctx.profile.gate_lead)),
+                _ => None,
             };
-            if !soon {
+            if takes_at.is_none_or(|at| ctx.tape.end_ns(at) > at_ns + ctx.bit_ns) {
                 return None;
             }
             let mut other = self.clone();
