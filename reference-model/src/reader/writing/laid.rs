@@ -91,7 +91,11 @@ impl Writing {
                 _ => pieces.push(Piece { at, what }),
             }
         }
-        let on = pieces.first().filter(|_| past > 0).map_or(self.on, |piece| piece.at);
+        // Before the first piece there is only the lead.
+        let on = match pieces.first() {
+            Some(piece) if past > 0 => piece.at.min(past).max(self.on),
+            _ => self.on,
+        };
         Written {
             transfer: self.id,
             on,
