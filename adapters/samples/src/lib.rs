@@ -1,5 +1,6 @@
-//! Little controllers in C, embedded as shared libraries: templates to copy, subjects for tests
-//! and demos. Each can be made with faults, by name, as `faults.toml` describes them.
+//! Little controllers: templates to copy, subjects for tests and demos. Those in C are embedded as
+//! shared libraries, and can be made with faults, by name, as `faults.toml` describes them; the one
+//! in Rust, [`WordReader`], is a part of a controller, and correct.
 //!
 //! ```
 //! let sample = trackproof_samples::find("sync-dma")?;
@@ -12,7 +13,9 @@
 mod error;
 mod fault;
 mod sample;
+mod word_reader;
 
 pub use error::SampleError;
 pub use fault::Fault;
 pub use sample::{OpenSample, Sample, Unpacked, find, samples};
+pub use word_reader::WordReader;
