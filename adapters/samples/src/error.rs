@@ -25,6 +25,11 @@ pub enum SampleError {
         /// The faults that it has.
         known: Vec<String>,
     },
+    /// The sample is no library that could be opened.
+    NoLibrary {
+        /// The sample.
+        sample: String,
+    },
     /// Its library cannot be written to a temporary folder.
     Unpack {
         /// Where.
@@ -42,9 +47,17 @@ impl fmt::Display for SampleError {
             Self::Sample { name, known } => {
                 write!(f, "no sample `{name}`; there is {}", known.join(", "))
             }
+            Self::Fault { sample, name, known } if known.is_empty() => {
+                write!(f, "sample `{sample}` has no fault `{name}`; it is correct and has none")
+            }
             Self::Fault { sample, name, known } => {
                 write!(f, "sample `{sample}` has no fault `{name}`; it has {}", known.join(", "))
             }
+            Self::NoLibrary { sample } => write!(
+                f,
+                "sample `{sample}` is no library but a part of a controller in Rust; plug it in as \
+                 one"
+            ),
             Self::Unpack { path, error } => write!(
                 f,
                 "{}: the sample's library cannot be written there: {error}; make room, or set \
@@ -61,7 +74,7 @@ impl std::error::Error for SampleError {
         match self {
             Self::Unpack { error, .. } => Some(error),
             Self::Load(error) => Some(error),
-            Self::Sample { .. } | Self::Fault { .. } => None,
+            Self::Sample { .. } | Self::Fault { .. } | Self::NoLibrary { .. } => None,
         }
     }
 }

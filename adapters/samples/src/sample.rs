@@ -1,6 +1,6 @@
-//! The samples: found by name, unpacked to a private folder, opened as libraries.
+//! The samples: found by name; those in C are unpacked to a private folder and opened as libraries.
 
-use crate::{Fault, SampleError, fault};
+use crate::{Fault, SampleError, WordReader, fault};
 use std::env::consts::{DLL_PREFIX, DLL_SUFFIX};
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -18,25 +18,42 @@ pub struct Sample {
     pub profile: &'static str,
     /// The faults that it can be made with.
     pub faults: Vec<Fault>,
-    library: &'static [u8],
+    /// What it is, and so how to make one.
+    pub form: Form,
+}
+
+/// What a sample is.
+#[derive(Debug, Clone, Copy)]
+#[non_exhaustive]
+pub enum Form {
+    /// A shared library, by its bytes; [`Sample::open`] opens it.
+    Library(&'static [u8]),
+    /// A part of a controller in Rust, by the function that makes one. Whoever knows how to plug in
+    /// a [`WordReader`](trackproof_contract::WordReader) plugs it in; this crate does not.
+    WordReader(fn() -> WordReader),
 }
 
 static SAMPLES: LazyLock<Vec<Sample>> = LazyLock::new(|| {
-    let sample =
-        |name, profile, library| Sample { name, profile, faults: fault::of(name), library };
+    let sample = |name, profile, form| Sample { name, profile, faults: fault::of(name), form };
+    let library = |name, profile, bytes| sample(name, profile, Form::Library(bytes));
     vec![
-        sample(
+        library(
             "sync-dma",
             "sync-dma",
             include_bytes!(concat!(env!("OUT_DIR"), "/sync_dma.library")),
         ),
-        sample(
+        library(
             "byte-stream",
             "byte-stream",
             include_bytes!(concat!(env!("OUT_DIR"), "/byte_stream.library")),
         ),
-        sample("hostile", "sync-dma", include_bytes!(concat!(env!("OUT_DIR"), "/hostile.library"))),
-        sample("flaky", "sync-dma", include_bytes!(concat!(env!("OUT_DIR"), "/flaky.library"))),
+        sample("word-reader", "sync-dma", Form::WordReader(WordReader::default)),
+        library(
+            "hostile",
+            "sync-dma",
+            include_bytes!(concat!(env!("OUT_DIR"), "/hostile.library")),
+        ),
+        library("flaky", "sync-dma", include_bytes!(concat!(env!("OUT_DIR"), "/flaky.library"))),
     ]
 });
 
@@ -73,8 +90,11 @@ impl Sample {
     /// Writes its library to a temporary folder that only this user can look into.
     ///
     /// # Errors
-    /// [`SampleError::Unpack`] when that fails.
+    /// [`SampleError::Unpack`] when that fails, [`SampleError::NoLibrary`] when it is none.
     pub fn unpack(&self) -> Result<Unpacked, SampleError> {
+        let Form::Library(bytes) = self.form else {
+            return Err(SampleError::NoLibrary { sample: self.name.into() });
+        };
         let mut builder = tempfile::Builder::new();
         builder.prefix("trackproof-");
         #[cfg(unix)]
@@ -83,7 +103,7 @@ impl Sample {
             .tempdir()
             .map_err(|error| SampleError::Unpack { path: std::env::temp_dir(), error })?;
         let path = folder.path().join(format!("{DLL_PREFIX}{}{DLL_SUFFIX}", self.name));
-        if let Err(error) = fs::write(&path, self.library) {
+        if let Err(error) = fs::write(&path, bytes) {
             return Err(SampleError::Unpack { path, error });
         }
         Ok(Unpacked { path, _folder: folder })
@@ -92,7 +112,8 @@ impl Sample {
     /// Unpacks and opens it, to be made with these faults; with none of them it is correct.
     ///
     /// # Errors
-    /// [`SampleError`] when a fault does not exist or its library cannot be unpacked or opened.
+    /// [`SampleError`] when a fault does not exist, when it is no library, or when its library cannot
+    /// be unpacked or opened.
     pub fn open(&self, faults: &[&str]) -> Result<OpenSample, SampleError> {
         for name in faults {
             self.fault(name)?;

@@ -5,7 +5,7 @@ use trackproof_contract::{
     Bench, Case, ChangeClear, ChannelBits, DriveBench, HostService, Item, Medium, Observation,
     Operation, Profile, Rig, Start, Track,
 };
-use trackproof_samples::{SampleError, find, samples};
+use trackproof_samples::{Form, SampleError, find, samples};
 
 /// The track of [`case`]: 512 channel bits in which every 16-bit window is another.
 fn track() -> ChannelBits {
@@ -78,6 +78,9 @@ fn a_sample_made_with_faults_has_them() {
 fn every_fault_told_is_accepted_and_no_other() {
     for sample in samples() {
         assert!(Profile::built_in(sample.profile).is_some());
+        if !matches!(sample.form, Form::Library(_)) {
+            continue;
+        }
         let all: Vec<&str> = sample.faults.iter().map(|fault| fault.name.as_str()).collect();
         for faults in all.iter().map(std::slice::from_ref).chain([&all[..], &[]]) {
             sample.open(faults).unwrap().create().unwrap();
@@ -106,13 +109,22 @@ fn an_unknown_name_is_refused_with_those_there_are() {
     let error = find("sync_dma").unwrap_err();
     assert_eq!(
         error.to_string(),
-        "no sample `sync_dma`; there is sync-dma, byte-stream, hostile, flaky"
+        "no sample `sync_dma`; there is sync-dma, byte-stream, word-reader, hostile, flaky"
     );
     let error = find("sync-dma").unwrap().open(&["done-thrice"]).unwrap_err();
     assert!(matches!(error, SampleError::Fault { .. }));
     let text = error.to_string();
     assert!(text.starts_with("sample `sync-dma` has no fault `done-thrice`; it has "), "{text}");
     assert!(text.contains("done-twice"), "{text}");
+}
+
+#[test]
+fn the_sample_in_rust_has_no_faults_and_is_no_library() {
+    let sample = find("word-reader").unwrap();
+    assert!(matches!(sample.form, Form::WordReader(_)) && sample.faults.is_empty());
+    let error = sample.open(&["done-twice"]).unwrap_err().to_string();
+    assert_eq!(error, "sample `word-reader` has no fault `done-twice`; it is correct and has none");
+    assert!(matches!(sample.open(&[]), Err(SampleError::NoLibrary { .. })));
 }
 
 #[test]

@@ -11,6 +11,8 @@ use trackproof::campaign::{CampaignError, CaseTime, Inside, MakeRigs, Runner};
 use trackproof::isolate::{Hello, Workers};
 use trackproof_c_abi::{Library, LoadError};
 use trackproof_contract::{Profile, Rig, SubsystemRig};
+#[cfg(feature = "samples")]
+use trackproof_samples::Form;
 
 /// How implementations are named, for help and errors.
 pub(crate) const FORMS: &str = "sample:NAME, sample:NAME+FAULT+…, lib:PATH or rust:NAME";
@@ -72,6 +74,9 @@ pub(crate) struct Subject<'a> {
 enum Kind<'a> {
     #[cfg(feature = "samples")]
     Sample(trackproof_samples::OpenSample),
+    /// A sample in Rust, the only entry of a registry of its own.
+    #[cfg(feature = "samples")]
+    RustSample(Registry, &'static str),
     Library(Library, Option<String>),
     Rust(&'a Registry, String),
     Workers {
@@ -139,7 +144,14 @@ impl<'a> Subject<'a> {
     /// Whether its interface hands over events and items in pieces of any size. One that is run in
     /// workers hands over whole cases.
     pub(crate) const fn has_pieces(&self) -> bool {
-        !matches!(self.kind, Kind::Rust(..) | Kind::Workers { .. })
+        match &self.kind {
+            Kind::Library(..) => true,
+            #[cfg(feature = "samples")]
+            Kind::Sample(_) => true,
+            #[cfg(feature = "samples")]
+            Kind::RustSample(..) => false,
+            Kind::Rust(..) | Kind::Workers { .. } => false,
+        }
     }
 
     /// A new one that runs whole cases, with every piece as small as its interface allows.
@@ -150,6 +162,8 @@ impl<'a> Subject<'a> {
             Kind::Library(library, options) => {
                 library.create(options.as_deref()).map_err(|error| error.to_string())?
             }
+            #[cfg(feature = "samples")]
+            Kind::RustSample(..) => return self.rig(),
             Kind::Rust(..) | Kind::Workers { .. } => return self.rig(),
         };
         Ok(Box::new(SubsystemRig::new(subsystem.in_pieces())))
@@ -164,13 +178,13 @@ impl MakeRigs for Subject<'_> {
                 Ok(rig) => Ok(Box::new(rig)),
                 Err(error) => Err(error.to_string()),
             },
+            #[cfg(feature = "samples")]
+            Kind::RustSample(registry, name) => registered(registry, "sample", name),
             Kind::Library(library, options) => match library.rig(options.as_deref()) {
                 Ok(rig) => Ok(Box::new(rig)),
                 Err(error) => Err(error.to_string()),
             },
-            Kind::Rust(registry, name) => {
-                registry.make(name).unwrap_or_else(|| Err(format!("no rust:{name}")))
-            }
+            Kind::Rust(registry, name) => registered(registry, "rust", name),
             Kind::Workers { workers, .. } => workers.rig(),
         }
     }
@@ -196,6 +210,14 @@ impl MakeRigs for Subject<'_> {
                 Ok(Box::new(Inside::new(rig, profile.clone(), seed)))
             }
         }
+    }
+}
+
+/// Makes the implementation in Rust that goes by this name.
+fn registered(registry: &Registry, form: &str, name: &str) -> Result<Box<dyn Rig>, String> {
+    match registry.make(name) {
+        Some(made) => made.map_err(|why| format!("{form}:{name}: {why}")),
+        None => Err(format!("no {form}:{name}")),
     }
 }
 
@@ -247,24 +269,48 @@ fn sample_failure(error: trackproof_samples::SampleError) -> Failure {
     }
 }
 
+/// The sample of that name, which has all of these faults.
 #[cfg(feature = "samples")]
-fn sample<'a>(name: &str, faults: &[String]) -> Result<(Kind<'a>, Option<Profile>), Failure> {
+fn find_sample(
+    name: &str,
+    faults: &[String],
+) -> Result<&'static trackproof_samples::Sample, Failure> {
     let sample = trackproof_samples::find(name).map_err(sample_failure)?;
-    let faults: Vec<&str> = faults.iter().map(String::as_str).collect();
-    let open = sample.open(&faults).map_err(sample_failure)?;
-    Ok((Kind::Sample(open), Profile::built_in(sample.profile)))
+    for fault in faults {
+        sample.fault(fault).map_err(sample_failure)?;
+    }
+    Ok(sample)
 }
 
-/// A sample in workers. It is unpacked once, here: a worker that dies would leave its copy behind.
+#[cfg(feature = "samples")]
+fn sample<'a>(name: &str, faults: &[String]) -> Result<(Kind<'a>, Option<Profile>), Failure> {
+    let sample = find_sample(name, faults)?;
+    let kind = match sample.form {
+        Form::WordReader(make) => {
+            Kind::RustSample(Registry::new().with(sample.name, make), sample.name)
+        }
+        _ => {
+            let faults: Vec<&str> = faults.iter().map(String::as_str).collect();
+            Kind::Sample(sample.open(&faults).map_err(sample_failure)?)
+        }
+    };
+    Ok((kind, Profile::built_in(sample.profile)))
+}
+
+/// A sample in workers. A library is unpacked once, here: a worker that dies would leave its copy
+/// behind.
 #[cfg(feature = "samples")]
 fn isolated_sample<'a>(
     name: &str,
     faults: &[String],
     case_time: Duration,
 ) -> Result<(Subject<'a>, Hello), Failure> {
-    let sample = trackproof_samples::find(name).map_err(sample_failure)?;
-    for fault in faults {
-        sample.fault(fault).map_err(sample_failure)?;
+    let sample = find_sample(name, faults)?;
+    let made_for = Profile::built_in(sample.profile);
+    if let Form::WordReader(_) = sample.form {
+        let word = Implementation::Sample { name: name.into(), faults: faults.into() }.to_string();
+        let (subject, hello) = Subject::isolated(workers(&[word], case_time)?)?;
+        return Ok((Subject { made_for, ..subject }, hello));
     }
     let unpacked = sample.unpack().map_err(sample_failure)?;
     let mut words = vec![Implementation::Library(unpacked.path().into()).to_string()];
@@ -275,7 +321,7 @@ fn isolated_sample<'a>(
     if let Kind::Workers { _unpacked, .. } = &mut subject.kind {
         *_unpacked = Some(unpacked);
     }
-    Ok((Subject { made_for: Profile::built_in(sample.profile), ..subject }, hello))
+    Ok((Subject { made_for, ..subject }, hello))
 }
 
 #[cfg(not(feature = "samples"))]

@@ -39,7 +39,7 @@ impl Registry {
     /// Makes the implementation of that name; none where there is none.
     pub(crate) fn make(&self, name: &str) -> Option<Result<Box<dyn Rig>, String>> {
         let make = self.entries.get(name)?;
-        Some(plug::guarded(Arc::clone(make)).map_err(|why| format!("rust:{name}: {why}")))
+        Some(plug::guarded(Arc::clone(make)))
     }
 
     /// The names there are.

@@ -47,7 +47,8 @@ fn text(list: &[Sample]) -> String {
     let mut text = String::new();
     for sample in list {
         let name = style.strong(&format!("sample:{}", sample.name));
-        text.push_str(&format!("{name}  for profile {}\n", sample.profile));
+        let correct = if sample.faults.is_empty() { ", correct only" } else { "" };
+        text.push_str(&format!("{name}  for profile {}{correct}\n", sample.profile));
         for fault in &sample.faults {
             text.push_str(&format!("  +{:<28}{}", fault.name, fault.sentence));
             let keys = fault.under.iter().map(|(key, value)| format!("{key} = {value}"));

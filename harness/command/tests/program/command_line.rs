@@ -36,6 +36,7 @@ fn what_cannot_be_used_is_said_in_one_error_with_its_code() {
     for (line, code, error) in [
         ("check sample:none", 2, "there is sync-dma"),
         ("check sample:sync-dma+none", 2, "has no fault `none`"),
+        ("check sample:word-reader+none", 2, "it is correct and has none"),
         ("check lib:none.so", 2, "no such file"),
         ("check rust:mine", 2, "no implementation of its own"),
         ("check cmd:x", 2, "an implementation is"),

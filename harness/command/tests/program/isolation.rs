@@ -106,3 +106,16 @@ fn the_report_is_the_same_with_and_without_isolation() {
     assert_eq!(isolated.status.code(), Some(1));
     assert_eq!(String::from_utf8_lossy(&isolated.stdout), String::from_utf8_lossy(&inside.stdout));
 }
+
+#[test]
+fn the_sample_in_rust_conforms_with_and_without_isolation() {
+    let folder = tempfile::tempdir().unwrap();
+    for profile in ["sync-dma", "byte-stream"] {
+        let line =
+            format!("check sample:word-reader --cases 300 --format json --profile {profile}");
+        let isolated = told(folder.path(), &line);
+        let inside = told(folder.path(), &format!("{line} --in-process"));
+        assert_eq!((isolated.code, inside.code), (0, 0), "{}{}", isolated.err, inside.err);
+        assert_eq!(isolated.out, inside.out);
+    }
+}
