@@ -195,18 +195,27 @@ impl State {
         self.slip_at_index(ctx);
         if self.finish == self.pos {
             self.finish = 0;
-            if self.running() {
-                let _ = self.complete(ctx, Entry { end: self.pos, bits: ctx.word_bits });
+            let word = Entry { end: self.pos, bits: ctx.word_bits };
+            let served_first = if self.running() { self.complete(ctx, word) } else { None };
+            if let Some(mut other) = served_first {
+                let more = other.match_or_boundary(ctx, found);
+                ctx.others.push(other);
+                ctx.others.extend(more);
             }
         }
+        self.match_or_boundary(ctx, found)
+    }
+
+    /// What else the bit that has been shifted in brings about.
+    fn match_or_boundary(&mut self, ctx: &mut Context<'_>, found: Option<Chance>) -> Option<Self> {
         match found {
             Some(Chance::Sure) => self.make_match(ctx, true),
             Some(Chance::Maybe) => {
-                // The FIFO's race with a service is left out where the match is unsure already.
                 let mut without = self.clone();
-                let _ = without.boundary(ctx);
-                let _ = self.make_match(ctx, true);
-                Some(without)
+                let served_first = without.boundary(ctx);
+                ctx.others.push(without);
+                ctx.others.extend(served_first);
+                self.make_match(ctx, true)
             }
             None => self.boundary(ctx),
         }
@@ -301,11 +310,12 @@ impl State {
             transfer.realigned = true;
         }
         let boundary = self.pos - since;
+        let mut served_first = None;
         match ctx.profile.partial {
             Partial::Drop => {}
             Partial::PadLow => {
                 if boundary >= self.void_to {
-                    self.complete(ctx, Entry { end: self.pos, bits: since });
+                    served_first = self.complete(ctx, Entry { end: self.pos, bits: since });
                 }
             }
             Partial::Finish => {
@@ -315,6 +325,16 @@ impl State {
                 self.void_to = self.pos + ctx.word_bits;
             }
         }
+        if let Some(mut other) = served_first {
+            let more = other.realign(ctx);
+            ctx.others.push(other);
+            ctx.others.extend(more);
+        }
+        self.realign(ctx)
+    }
+
+    /// Moves the boundaries to a match, once the partial word before it is settled.
+    fn realign(&mut self, ctx: &mut Context<'_>) -> Option<Self> {
         self.zero_counter(ctx);
         self.slip(ctx, Occasion::Realign);
         match ctx.profile.misaligned_match {
