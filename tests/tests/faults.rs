@@ -118,7 +118,7 @@ fn check(sample: &Sample, fault: &Fault, seed: u64, cases: u64) -> Vec<String> {
 }
 
 /// Faults of the normal run, one a way of deviating; the long suite has them all.
-const QUICK: [&str; 18] = [
+const QUICK: [&str; 21] = [
     "realigns-once",
     "even-phase-only",
     "stale-first-word",
@@ -137,6 +137,9 @@ const QUICK: [&str; 18] = [
     "protect-ignored",
     "late-at-match",
     "flashes-gate",
+    "raw-mends-marks",
+    "damages-next-sync",
+    "mark-clock-off-by-one",
 ];
 
 #[test]

@@ -304,6 +304,34 @@ fn an_implementation_of_any_value_conforms_to_it() {
     check_own_side(600);
 }
 
+/// Values that bear on each other: each alone conformed where these together were accused.
+const TOGETHER: &[&[(&str, &str)]] = &[
+    &[("gate_lead", "4"), ("match_to_write", "5")],
+    &[
+        ("gate_lead", "4"),
+        ("fifo_words", "1"),
+        ("underrun", "close-gate"),
+        ("service", "slots(64000,2)"),
+    ],
+    &[("partial", "finish"), ("fifo_words", "1"), ("overrun", "lose-old")],
+    &[("partial", "pad-low"), ("fifo_words", "1"), ("misaligned_match", "realign-deliver")],
+];
+
+#[test]
+fn an_implementation_of_several_values_conforms_to_them() {
+    let sample = sample();
+    for values in TOGETHER {
+        let mut profile = Profile::sync_dma();
+        for (name, value) in *values {
+            key(name).set_text(&mut profile, value).unwrap();
+        }
+        profile.validate().unwrap();
+        let summary = campaign(&sample, &profile, &profile, 1_000);
+        assert!(summary.findings.is_empty(), "{values:?}: {:?}", names(&summary.findings));
+        assert!(summary.judged * 10 >= summary.cases * 9, "{values:?}: {} judged", summary.judged);
+    }
+}
+
 #[test]
 #[ignore = "long suite"]
 fn an_implementation_of_any_value_conforms_to_it_in_many_cases() {

@@ -247,7 +247,8 @@ impl Compared<'_> {
         (from..to).step_by(64).all(|at| {
             let count = (to - at).min(64);
             let cell = (laid.cell + at) % laid.turn;
-            before.cyclic_window(cell, count) == self.shown.cyclic_window(cell, count)
+            let changed = before.cyclic_window(cell, count) ^ self.shown.cyclic_window(cell, count);
+            changed & !self.due.free_window(cell, count) == 0
         })
     }
 
