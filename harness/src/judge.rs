@@ -20,6 +20,7 @@ use trackproof_contract::{
 use trackproof_model::reader::acceptor::{Acceptance, Acceptor, Tally};
 use trackproof_model::reader::rejection::{Mismatch, Rejection};
 use trackproof_model::reader::supposition::Supposition;
+use trackproof_model::search::Pattern;
 
 /// Words of both sides that a deviation carries.
 const WORDS_SHOWN: usize = 8;
@@ -172,8 +173,7 @@ impl Judge {
                     wrong: wrong >> pad,
                     got: got >> pad,
                     edit,
-                    unused_sync: (!setting.on)
-                        .then(|| written::sync_pattern(&case.profile, setting.word)),
+                    unused_sync: (!setting.on).then(|| Pattern::of(&case.profile, setting.word)),
                 };
                 word.name(&self.acceptor)
             }

@@ -3,7 +3,7 @@
 //! [`plain`] is the definition, one comparison a bit. [`next_match`] is its fast twin and is what
 //! the model calls: 64 positions a step. Tests hold the two equal.
 
-use trackproof_contract::ChannelBits;
+use trackproof_contract::{ChannelBits, Profile};
 
 /// A sync word under its mask, `width` channel bits wide, first channel bit highest.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -17,6 +17,12 @@ pub struct Pattern {
 }
 
 impl Pattern {
+    /// A sync word as the comparator of a profile has it: its register's width, under its mask.
+    #[must_use]
+    pub fn of(profile: &Profile, word: u64) -> Self {
+        Self { word, mask: profile.sync_mask, width: usize::from(profile.register_bits) }
+    }
+
     /// Whether a register equals the word under the mask.
     #[must_use]
     pub const fn equals(&self, register: u64) -> bool {

@@ -132,7 +132,7 @@ pub(super) fn find(
     place.add(Place::SYNC_ON, state.setting.on);
     place.add(Place::WRAP, tape.wrapped_within(end, word_bits + width));
 
-    let pattern = Pattern { word: state.setting.word, mask: case.profile.sync_mask, width };
+    let pattern = Pattern::of(&case.profile, state.setting.word);
     let mut last = None;
     let from = end.saturating_sub(2 * word_bits + 1).max(1);
     let mut at = from;

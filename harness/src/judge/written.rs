@@ -6,7 +6,7 @@
 
 use crate::verdict::{Edit, MediumSides};
 use trackproof_contract::{
-    Case, ChannelBits, Medium, Observation, Operation, Profile, Recording, WriteUnit,
+    Case, ChannelBits, Medium, Observation, Operation, Recording, WriteUnit,
 };
 use trackproof_model::layout::FieldKind;
 use trackproof_model::reader::acceptor::Acceptor;
@@ -23,14 +23,6 @@ const LEAST_COMPARED: i64 = 8;
 
 /// A rule's id and a kind.
 pub(super) type Name = (&'static str, &'static str);
-
-const SYNC_WORD_CHANGED: Name = ("raw.equal", "sync-word-changed");
-
-/// A sync word as the profile compares it.
-pub(super) fn sync_pattern(profile: &Profile, word: u64) -> Pattern {
-    let width = usize::from(profile.register_bits);
-    Pattern { word, mask: profile.sync_mask, width }
-}
 
 /// Names what is wrong with the media after a run.
 pub(super) fn name(
@@ -213,7 +205,7 @@ impl Compared<'_> {
     /// Whether a cell, counted from the write's begin, is one of a sync word that the write was to
     /// leave as it was: without it nobody finds the sector behind it.
     fn in_sync_word(&self, laid: &Laid, cell: usize) -> bool {
-        let sync = sync_pattern(&self.case.profile, self.case.profile.default_sync_word());
+        let sync = Pattern::of(&self.case.profile, self.case.profile.default_sync_word());
         let turn = laid.turn;
         let (length, at) = (laid.bits.len(), laid.cell + cell);
         (0..sync.width.min(cell + 1)).any(|back| {
@@ -314,9 +306,11 @@ impl Compared<'_> {
     /// Whether the written word that begins at a cell leaves out a clock bit that the code has.
     fn is_mark(&self, laid: &Laid, begin: usize) -> bool {
         let end = begin + usize::from(self.case.profile.word_bits);
+        let lead = usize::from(self.case.profile.gate_lead);
         let bit = |cell: usize| cell < laid.bits.len() && laid.bits.get(cell);
         (begin..end).step_by(2).any(|clock| {
-            let between_zeros = clock > 0 && !bit(clock - 1) && !bit(clock + 1);
+            // What the first clock bit supposes before it is the profile's.
+            let between_zeros = clock > lead && !bit(clock - 1) && !bit(clock + 1);
             !bit(clock) && (self.case.profile.recording == Recording::Fm || between_zeros)
         })
     }
@@ -366,8 +360,9 @@ impl WrongWord {
         if !shifted && wrong != 0 && end <= unwritten.len() && unwritten.window(end, bits) == got {
             return Some(("write.words", "old-data-read"));
         }
-        self.of_stream(acceptor)
-            .or_else(|| self.sync_word_changed(acceptor).then_some(SYNC_WORD_CHANGED))
+        self.of_stream(acceptor).or_else(|| {
+            self.sync_word_changed(acceptor).then_some(("raw.equal", "sync-word-changed"))
+        })
     }
 
     /// Whether nothing but one bit of a sync word came wrong where hardware sync is off: software

@@ -379,11 +379,7 @@ impl<'a> Context<'a> {
 
     /// The comparator's pattern for a sync word.
     pub(super) fn pattern(&self, word: u64) -> Pattern {
-        Pattern {
-            word,
-            mask: self.profile.sync_mask,
-            width: usize::from(self.profile.register_bits),
-        }
+        Pattern::of(self.profile, word)
     }
 
     /// The next position after `after` at which the sync word may match.

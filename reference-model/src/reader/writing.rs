@@ -1,20 +1,22 @@
-//! Writing: fetching, the gate, the serialiser (semantics 2.2 to 2.8, 3).
+//! Writing: starts, fetching, the gate's opening (semantics 2.2 to 2.8, 3).
 //!
 //! On media without flux a write lays whole cells: its gate opens and closes at the begin of one.
 //! Positions are the tape's; the cell that begins at position p is bit p. What happens at a
 //! position in its turn, a gate's opening, a word's begin, a gate's closing, comes after the
 //! services and operations of that moment; what a controller may choose splits the state.
 
+mod ending;
 mod laid;
 mod outlook;
+mod serialiser;
 
-use laid::{Laid, last_data, last_pulse};
+use laid::Laid;
 pub(super) use laid::{Piece, cells};
 pub use laid::{WriteContext, Written};
 
 use super::state::{Context, State};
 use crate::reach::Point;
-use trackproof_contract::{Start, Underrun, WriteDone, YesNo};
+use trackproof_contract::{Start, WriteDone, YesNo};
 
 /// An accepted write.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -406,204 +408,6 @@ impl State {
                 Start::Match => WritePhase::WaitMatch,
                 Start::Index => WritePhase::WaitIndex(pos),
             };
-        }
-    }
-
-    /// A word's begin: the serialiser takes the oldest, or does what it does without (2.2).
-    fn serialise(&mut self, ctx: &mut Context<'_>) -> Option<Self> {
-        let pos = self.pos;
-        self.look_ahead(ctx);
-        let writing = self.writing.as_mut()?;
-        let full = writing.waiting() >= u32::from(ctx.profile.fifo_words);
-        let follows = writing.fetched < writing.words
-            && !writing.served_ahead
-            && ctx.service_follows(ctx.tape.end_ns(pos), writing.id);
-        let mut other = None;
-        if writing.waiting() == 0 {
-            if follows {
-                // The service may have come first: then there is a word.
-                let mut served = self.clone();
-                served.take_word(ctx, pos, ctx.tape.end_ns(pos));
-                if let Some(writing) = served.writing.as_mut() {
-                    writing.served_ahead = true;
-                }
-                served.next_word(ctx);
-                other = Some(served);
-            }
-            self.underrun(ctx);
-            return other;
-        }
-        if writing.waiting() == 1
-            && writing.begun > 0
-            && writing.fetched_ns + ctx.bit_ns >= ctx.tape.end_ns(pos)
-        {
-            // The one word may have come too late.
-            let mut late = self.clone();
-            late.underrun(ctx);
-            other = Some(late);
-        } else if full && follows {
-            // The service may have come first, and found no room.
-            let mut lost = self.clone();
-            if let Some(writing) = lost.writing.as_mut() {
-                writing.served_ahead = true;
-            }
-            lost.next_word(ctx);
-            other = Some(lost);
-        }
-        self.next_word(ctx);
-        other
-    }
-
-    /// The serialiser takes a word that waits.
-    fn next_word(&mut self, ctx: &mut Context<'_>) {
-        let pos = self.pos;
-        let Some(writing) = self.writing.as_mut() else { return };
-        writing.lay(pos, Laid::Words { first: writing.begun, count: 1 }, ctx.word_bits);
-        writing.begun += 1;
-        let end = pos + ctx.word_bits;
-        if writing.begun < writing.words {
-            writing.phase = WritePhase::Open(end);
-            return;
-        }
-        let mut closes = end - usize::from(ctx.profile.lost_tail);
-        if ctx.profile.tail_pulse == YesNo::Yes
-            && let Some(pulse) = last_pulse(ctx, writing, self.context)
-            && pulse + 2 >= closes
-        {
-            writing.lay(pulse + 2, Laid::Pulse, ctx.word_bits);
-            closes = pulse + 3;
-        }
-        let (min, max) = (ctx.profile.gate_off_min, ctx.profile.gate_off_max);
-        writing.phase =
-            WritePhase::Ending(end, closes + usize::from(min), closes + usize::from(max));
-    }
-
-    /// No word waits though some are owed.
-    fn underrun(&mut self, ctx: &mut Context<'_>) {
-        let pos = self.pos;
-        ctx.reach.hit(Point::Underrun);
-        // The text does not say whether that shows as an error.
-        self.error_free_to_ns = u64::MAX;
-        let Some(writing) = self.writing.as_mut() else { return };
-        match ctx.profile.underrun {
-            Underrun::CloseGate => {
-                self.end_write(ctx, (pos, pos), (pos, pos));
-                return;
-            }
-            Underrun::Repeat if writing.begun > 0 => {
-                let first = writing.begun - 1;
-                writing.lay_apart(pos, Laid::Words { first, count: 1 });
-            }
-            Underrun::Hold => {
-                writing.lay_apart(pos, Laid::Held);
-                writing.phase = WritePhase::Open(pos + 1);
-                return;
-            }
-            Underrun::Repeat | Underrun::Zeros => {
-                writing.lay_apart(pos, Laid::Zeros);
-            }
-        }
-        writing.phase = WritePhase::Open(pos + ctx.word_bits);
-    }
-
-    /// The write ends without done: the gate, if it is open, closes within a span.
-    pub(super) fn end_write(
-        &mut self,
-        ctx: &mut Context<'_>,
-        off: (usize, usize),
-        kept_to: (usize, usize),
-    ) {
-        if !self.gate_open() {
-            self.writing = None;
-            return;
-        }
-        if let Some(writing) = self.writing.as_mut() {
-            writing.cut.get_or_insert(kept_to);
-        }
-        self.close_gate(ctx, off);
-        self.context.joins = false;
-    }
-
-    /// An abort or reset, or a request that replaces it, ends a write at a moment of a span.
-    pub(super) fn abort_write(&mut self, ctx: &mut Context<'_>, from_ns: u64, to_ns: u64) {
-        if self.writing.is_some() {
-            ctx.reach.hit(if self.gate_open() {
-                Point::AbortWriting
-            } else {
-                Point::AbortWriteWaiting
-            });
-            let span = ctx.closing_span(from_ns, to_ns);
-            self.end_write(ctx, span, span);
-        }
-    }
-
-    /// A line has changed under an open gate: what is written there ends. Whether the controller
-    /// notices, and ends the transfer, is its own matter; if it does, it does at once or while the
-    /// gate closes. The ways go to `out`.
-    pub(super) fn cut_write(mut self, ctx: &mut Context<'_>, at_ns: u64, out: &mut Vec<Self>) {
-        if self.gate_open() {
-            let span = ctx.closing_span(at_ns, at_ns);
-            let mut goes_on = self.clone();
-            if let Some(writing) = goes_on.writing.as_mut() {
-                writing.cut.get_or_insert(span);
-            }
-            let (first, last) = span;
-            if first < last && ctx.asked_within(first, last) {
-                out.push(goes_on.with_phase(WritePhase::Cut(first + 1, first, last)));
-            }
-            out.push(goes_on);
-            self.end_cut(ctx, span);
-        }
-        out.push(self);
-    }
-
-    /// A write that was cut short is over; a poll may see that until its gate has surely closed.
-    fn end_cut(&mut self, ctx: &mut Context<'_>, span: (usize, usize)) {
-        self.end_write(ctx, span, span);
-        self.free_to_ns = self.free_to_ns.max(ctx.tape.end_ns(span.1));
-    }
-
-    /// The case ends with the gate open.
-    pub(super) fn leave_unfinished(&mut self, ctx: &mut Context<'_>) {
-        if self.gate_open() {
-            let end = self.pos;
-            self.gate_closed(ctx, (end, end), true);
-        }
-    }
-
-    fn close_gate(&mut self, ctx: &mut Context<'_>, off: (usize, usize)) {
-        self.gate_closed(ctx, off, false);
-    }
-
-    fn gate_closed(&mut self, ctx: &mut Context<'_>, off: (usize, usize), unfinished: bool) {
-        let Some(writing) = self.writing.take() else { return };
-        if let Some(pass) = ctx.tape.pass_at(writing.on) {
-            let length = off.0.saturating_sub(writing.on);
-            if pass.cell_at(writing.on) + length > pass.turn {
-                ctx.reach.hit(Point::WriteAcrossIndex);
-            }
-            if length > pass.turn {
-                ctx.reach.hit(Point::WriteLong);
-            }
-        }
-        let before = self.context.before(ctx);
-        let written = Written {
-            transfer: writing.id,
-            on: writing.on,
-            off: (off.0.max(writing.on), off.1.max(writing.on)),
-            kept_to: writing.cut.unwrap_or(off),
-            unfinished,
-            cut_short: writing.cut.is_some(),
-            begun: writing.begun,
-            pieces: writing.pieces,
-            before,
-        };
-        self.context.last = last_data(ctx, &written);
-        self.context.joins = true;
-        let unfinished = written.unfinished;
-        self.go_on_in(ctx, (self.world, written), 0);
-        if self.other_way == 0 {
-            self.look_at_media(ctx, unfinished);
         }
     }
 }
