@@ -1,4 +1,5 @@
-//! What the tests of the whole project share: inputs from outside it.
+//! What the tests of the whole project share.
 #![forbid(unsafe_code)]
 
+pub mod profile;
 pub mod volume;

@@ -10,18 +10,10 @@ use trackproof_contract::{
     Bench, Case, ChangeClear, ChannelBits, DriveBench, HostService, Medium, Observation, Operation,
     Profile, Rig, Start, Track,
 };
+use trackproof_tests::profile::sync_dma_with;
 
 /// Channel bits of a turn: no multiple of a word, so that a sync word comes at every phase.
 const TURN_BITS: usize = 203;
-
-fn profile(values: &[(&str, &str)]) -> Profile {
-    let mut profile = Profile::sync_dma();
-    for (name, value) in values {
-        Profile::key(name).expect("a key").set_text(&mut profile, value).expect("a value");
-    }
-    profile.validate().expect("a profile");
-    profile
-}
 
 /// A read over two turns of a track with one sync word, served at the boundaries that words have
 /// before the first match, or `early_ns` before them.
@@ -57,7 +49,7 @@ fn case(profile: &Profile, start_bit: u32, early_ns: u64) -> Case {
 }
 
 fn both_orders_conform(values: &[(&str, &str)]) {
-    let profile = profile(values);
+    let profile = sync_dma_with(values);
     let bit_ns = u64::from(profile.channel_bit_ns);
     let sample = trackproof_samples::find("sync-dma").unwrap().open(&[]).unwrap();
     let (mut rig, mut judge) = (sample.rig().unwrap(), Judge::new());

@@ -206,6 +206,29 @@ impl State {
         self.begin(ctx, request, 0);
     }
 
+    /// The state in which a request is turned down as it is made, because a transfer is under way:
+    /// whether that is looked at then or at the acceptance is left open. None where it makes no
+    /// difference. It is the next one to be made, at a moment.
+    pub(super) fn turned_down(&self, ctx: &Context<'_>, at_ns: u64) -> Option<Self> {
+        let request = &ctx.requests[ctx.made];
+        let refuses = ctx.profile.start_busy != StartBusy::Replace;
+        let waits = self.answered < ctx.made;
+        if !refuses || waits || !self.busy() || request.to_ns == at_ns {
+            return None;
+        }
+        let mut other = self.clone();
+        other.answered += 1;
+        if ctx.profile.start_busy == StartBusy::Error {
+            other.owe_refusal(request.transfer, at_ns, request.to_ns);
+        }
+        Some(other)
+    }
+
+    fn owe_refusal(&mut self, transfer: u32, from_ns: u64, to_ns: u64) {
+        let signal = Signal::Refused(transfer);
+        self.dues.push(Due { signal, from_ns, to_ns, owed: true });
+    }
+
     /// A request finds another transfer (2.6). Whether it is accepted all the same.
     fn make_way(&mut self, ctx: &mut Context<'_>, request: &Request) -> bool {
         ctx.reach.hit(match (self.transfer, &self.writing) {
@@ -216,12 +239,7 @@ impl State {
         match ctx.profile.start_busy {
             StartBusy::Ignore => false,
             StartBusy::Error => {
-                self.dues.push(Due {
-                    signal: Signal::Refused(request.transfer),
-                    from_ns: request.from_ns,
-                    to_ns: request.to_ns,
-                    owed: true,
-                });
+                self.owe_refusal(request.transfer, request.from_ns, request.to_ns);
                 false
             }
             StartBusy::Replace => {

@@ -353,12 +353,12 @@ impl Walk<'_> {
                     state.poll_status(ctx, (seen, compared, lines), at_ns, out)
                 })?;
             }
-            Action::Read { words, .. } => self.note_request(words),
+            Action::Read { words, .. } => self.note_request(words, at_ns),
             Action::Write { transfer, .. } => {
                 let mut words = Vec::new();
                 let delivered = |of| self.items.delivered(of, self.item);
                 words_to_send(self.case, transfer, delivered, &mut words);
-                self.note_request(words.len() as u32);
+                self.note_request(words.len() as u32, at_ns);
                 self.ctx.sent.push((transfer, words));
             }
             Action::SyncWord(_) | Action::HardwareSync(_) => {
@@ -393,7 +393,7 @@ impl Walk<'_> {
     }
 
     /// A request is made: from now on it may be accepted.
-    fn note_request(&mut self, words: u32) {
+    fn note_request(&mut self, words: u32, at_ns: u64) {
         let near = 2 * self.ctx.word_bits;
         let close = |state: &State| state.join > 0 && state.pos - state.join < near;
         match words {
@@ -403,6 +403,10 @@ impl Walk<'_> {
         }
         if self.states.iter().any(close) {
             self.ctx.reach.hit(Point::RequestBackToBack);
+        }
+        for index in 0..self.states.len() {
+            let other = self.states[index].turned_down(&self.ctx, at_ns);
+            self.states.extend(other);
         }
         self.ctx.made += 1;
     }

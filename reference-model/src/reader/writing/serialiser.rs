@@ -4,7 +4,7 @@ use super::WritePhase;
 use super::laid::{Laid, last_pulse};
 use crate::reach::Point;
 use crate::reader::state::{Context, State};
-use trackproof_contract::{Underrun, YesNo};
+use trackproof_contract::{Underrun, WriteDone, YesNo};
 
 impl State {
     /// A word's begin: the serialiser takes the oldest, or does what it does without (2.2).
@@ -71,9 +71,15 @@ impl State {
             writing.lay(pulse + 2, Laid::Pulse, ctx.word_bits);
             closes = pulse + 3;
         }
-        let (min, max) = (ctx.profile.gate_off_min, ctx.profile.gate_off_max);
-        writing.phase =
-            WritePhase::Ending(end, closes + usize::from(min), closes + usize::from(max));
+        let min = closes + usize::from(ctx.profile.gate_off_min);
+        let max = closes + usize::from(ctx.profile.gate_off_max);
+        writing.phase = WritePhase::Ending(end, min, max);
+        let lost_tail = usize::from(ctx.profile.lost_tail);
+        if lost_tail > 0 && ctx.profile.write_done == WriteDone::LastBit {
+            // Whether the last bit is the last one owed or the last one written is left open.
+            let written = self.with_phase(WritePhase::Ending(end - lost_tail, min, max));
+            ctx.others.push(written);
+        }
     }
 
     /// No word waits though some are owed.

@@ -1,0 +1,18 @@
+//! Profiles that differ from `sync-dma` in a few keys.
+
+use trackproof_contract::Profile;
+
+/// The profile of `sync-dma` with other values, each as its TOML has it.
+///
+/// # Panics
+///
+/// If a key or a value does not exist, or the values do not go together.
+#[must_use]
+pub fn sync_dma_with(values: &[(&str, &str)]) -> Profile {
+    let mut profile = Profile::sync_dma();
+    for (name, value) in values {
+        Profile::key(name).expect("a key").set_text(&mut profile, value).expect("a value");
+    }
+    profile.validate().expect("a profile");
+    profile
+}

@@ -1,0 +1,133 @@
+//! Where the text leaves a choice open that no key of the profile names, the judge allows both ways,
+//! and no third.
+//!
+//! The sample goes one way. What a controller of the other way shows is made of the sample's
+//! observation, the difference spelled out.
+
+use trackproof::judge::Judge;
+use trackproof::verdict::Verdict;
+use trackproof_contract::{
+    Bench, Case, ChangeClear, ChannelBits, DriveBench, HostService, Item, Medium, Observation,
+    Observed, Operation, Profile, Rig, Start, Track, WriteSource,
+};
+use trackproof_tests::profile::sync_dma_with;
+
+const TURN_BITS: u32 = 400;
+
+/// One drive, a track of zeros, and a program behind select and motor.
+fn case(profile: &Profile, program: impl IntoIterator<Item = Operation>) -> Case {
+    let drive = DriveBench {
+        turn_bits: TURN_BITS,
+        start_bit: 0,
+        cylinder: 0,
+        write_protected: false,
+        spin_up_ns: 0,
+        change_clear: ChangeClear::Step,
+    };
+    let mut zeros = ChannelBits::new();
+    for _ in 0..TURN_BITS {
+        zeros.push(0, 1);
+    }
+    let mut operations = vec![Operation::Select { mask: 1 }, Operation::Motor { mask: 1 }];
+    operations.extend(program);
+    let case = Case {
+        profile: profile.clone(),
+        bench: Bench { access_ns: 0, drives: vec![drive] },
+        tracks: vec![Track { drive: 0, cylinder: 0, side: 0, medium: Medium::image_bits(zeros) }],
+        program: operations,
+    };
+    case.validate().expect("a case");
+    case
+}
+
+fn observe(case: &Case) -> Observation {
+    let sample = trackproof_samples::find("sync-dma").unwrap().open(&[]).unwrap();
+    let mut seen = Observation::new();
+    sample.rig().unwrap().run(case, &mut seen).unwrap();
+    seen
+}
+
+fn verdict(case: &Case, seen: &Observation) -> Verdict {
+    let sample = trackproof_samples::find("sync-dma").unwrap().open(&[]).unwrap();
+    let capabilities = sample.rig().unwrap().capabilities();
+    Judge::new().judge(case, seen, capabilities)
+}
+
+fn conforms(case: &Case, seen: &Observation) -> bool {
+    matches!(verdict(case, seen), Verdict::Conforms)
+}
+
+/// A request that comes while a read is under way, which ends before the request is accepted.
+#[test]
+fn busy_is_looked_at_when_a_request_is_made_or_when_it_is_accepted() {
+    let slack = [("slack_min", "20"), ("slack_max", "20"), ("start_busy", "error")];
+    let profile = sync_dma_with(&slack);
+    let bit_ns = u64::from(profile.channel_bit_ns);
+    let at = |bits: u64| HostService {
+        first_ns: bits * bit_ns,
+        interval_ns: 16 * bit_ns,
+        stalls: Vec::new(),
+    };
+    let read = |words, service| Operation::Read { words, start: Start::Now, service };
+    // The only word of the first is taken 10 bits behind the second request.
+    let program = [
+        read(1, at(60)),
+        Operation::Wait { ns: 50 * bit_ns },
+        read(2, at(60)),
+        Operation::Wait { ns: 200 * bit_ns },
+    ];
+    let case = case(&profile, program);
+    let at_acceptance = observe(&case);
+    let words = |seen: &Observation, of: u32| {
+        let word =
+            |one: &&Observed| matches!(one.item, Item::Word { transfer, .. } if transfer == of);
+        seen.items.iter().filter(word).count()
+    };
+    assert_eq!((words(&at_acceptance, 0), words(&at_acceptance, 1)), (1, 2));
+    assert!(conforms(&case, &at_acceptance), "{:?}", verdict(&case, &at_acceptance));
+
+    // Refused as it is made: no word of it, and its refusal at once.
+    let made_ns = 50 * bit_ns;
+    let mut as_made = at_acceptance.clone();
+    let word_ns = |one: &Observed| match one.item {
+        Item::Word { transfer: 0, .. } => Some(one.at_ns),
+        _ => None,
+    };
+    let first_over_ns = as_made.items.iter().find_map(word_ns).expect("the first read's word");
+    as_made.items.retain(|one| one.at_ns <= first_over_ns);
+    let refused = Observed { at_ns: made_ns, item: Item::Refused { transfer: 1 } };
+    let place = as_made.items.partition_point(|one| one.at_ns <= made_ns);
+    as_made.items.insert(place, refused);
+    assert!(conforms(&case, &as_made), "{:?}", verdict(&case, &as_made));
+
+    // Refused, and its words all the same; neither refused nor accepted.
+    let mut both = at_acceptance.clone();
+    both.items.insert(place, refused);
+    assert!(!conforms(&case, &both));
+    let mut neither = as_made.clone();
+    neither.items.retain(|one| *one != refused);
+    assert!(!conforms(&case, &neither));
+}
+
+/// Done of a write that leaves bits of its last word unwritten.
+#[test]
+fn done_comes_with_the_last_bit_that_is_owed_or_that_is_written() {
+    const LOST: u64 = 3;
+    let profile = sync_dma_with(&[("lost_tail", "3"), ("write_done", "last-bit")]);
+    let bit_ns = u64::from(profile.channel_bit_ns);
+    let service = HostService { first_ns: 2 * bit_ns, interval_ns: 8 * bit_ns, stalls: Vec::new() };
+    let mut words = ChannelBits::new();
+    for word in [0xAAAA, 0x5555, 0x9254] {
+        words.push(word, 16);
+    }
+    let write = Operation::Write { source: WriteSource::Words(words), start: Start::Now, service };
+    let case = case(&profile, [write, Operation::Wait { ns: 150 * bit_ns }]);
+    let owed = observe(&case);
+    assert!(conforms(&case, &owed), "{:?}", verdict(&case, &owed));
+    let done = owed.items.iter().position(|one| one.item == Item::Done).expect("done");
+    for (bits, allowed) in [(LOST, true), (LOST + 1, false)] {
+        let mut earlier = owed.clone();
+        earlier.items[done].at_ns -= bits * bit_ns;
+        assert_eq!(conforms(&case, &earlier), allowed, "{bits} bits earlier");
+    }
+}
