@@ -217,7 +217,7 @@ impl Examiner {
         if !same {
             return Ok(Shown::Other);
         }
-        let tells = self.tells_the_same(case, &deviation)?;
+        let tells = finding.cause.explains() || self.tells_the_same(case, &deviation)?;
         Ok(if tells { Shown::Same } else { Shown::Other })
     }
 

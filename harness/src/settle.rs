@@ -230,6 +230,9 @@ fn shown_again(mut finding: Finding, examiner: &mut Examiner) -> Result<Option<F
         return Ok(None);
     }
     let Some(seen) = finding.deviation() else { return Ok(Some(finding)) };
+    if finding.cause.explains() {
+        return Ok(Some(finding));
+    }
     let plain = examiner.written_tells(&finding.case, seen)?;
     if let Some((case, examined)) = plain
         && matches!(&examined.verdict, Verdict::Deviates(deviation)
@@ -367,7 +370,7 @@ fn better_name(
             && !finding.same(&examined)
             && (examined.cause.explains() || !finding.cause.explains())
             && deviation.rule.id != CAME_ROUND
-            && examiner.tells_the_same(&case, deviation)?
+            && (examined.cause.explains() || examiner.tells_the_same(&case, deviation)?)
         {
             return Ok(Some(Finding {
                 cases: finding.cases,
