@@ -116,7 +116,8 @@ pub fn settle(
         if finding.stop().is_some() {
             return Ok(Some(finding.clone()));
         }
-        match shown_again(finding.clone(), &mut examiner()?).map_err(at(finding.index))? {
+        match shown_again(finding.clone(), &mut examiner()?, over).map_err(at(finding.index))? {
+            None if over() => Ok(Some(finding.clone())),
             None => again::behind_others(factory, finding, &|| over()),
             alone => Ok(alone),
         }
@@ -144,7 +145,7 @@ pub fn settle(
         let limits = Limits { executions, deadline: Some(&|| over()) };
         let settled = if finding.stop().is_some() {
             stopped::settle(factory, finding, limits)?
-        } else if finding.earlier.is_some() {
+        } else if finding.earlier.is_some() || over() {
             Some(Settled::as_it_is(finding.clone()))
         } else {
             smallest(finding.clone(), &mut examiner()?, limits).map_err(at(finding.index))?
@@ -220,10 +221,19 @@ fn on_threads<I: Sync, T: Send>(
     Ok(results.into_iter().map(|(_, result)| result).collect())
 }
 
-/// Shows a finding again and names it by what explains it; none when the rig does not show it.
-fn shown_again(mut finding: Finding, examiner: &mut Examiner) -> Result<Option<Finding>, RigError> {
+/// Shows a finding again and names it by what explains it; none when the rig does not show it. Its
+/// name stays as it is when it is over: an explanation takes dozens of runs.
+fn shown_again(
+    mut finding: Finding,
+    examiner: &mut Examiner,
+    over: &dyn Fn() -> bool,
+) -> Result<Option<Finding>, RigError> {
     if !finding.same(&examiner.glance(&finding.case)?) {
         return Ok(None);
+    }
+    if over() {
+        finding.earlier = None;
+        return Ok(Some(finding));
     }
     let examined = examiner.examine(&finding.case)?;
     if !adopt(&mut finding, examined) {
