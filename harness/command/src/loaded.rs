@@ -28,6 +28,8 @@ pub(crate) struct Loaded<'a> {
     pub(crate) profile_name: String,
     /// The case to run: the file's, under the profile to judge by.
     pub(crate) case: Case,
+    /// The cases that it needs before it.
+    earlier: Option<Earlier>,
 }
 
 /// One execution.
@@ -48,14 +50,6 @@ impl<'a> Loaded<'a> {
         registry: &'a Registry,
     ) -> Result<Self, Failure> {
         let file = CaseFile::read(path)?;
-        if file.earlier.is_some() && file.model != MODEL {
-            eprintln!(
-                "trackproof: {}: it needs earlier cases, which version {} made; this is {MODEL} and \
-                 may make others",
-                path.display(),
-                file.model
-            );
-        }
         let subject = Subject::open(implementation, registry, isolation)?;
         let mut case = file.case.clone();
         let profile_name = match named_profile {
@@ -75,19 +69,44 @@ impl<'a> Loaded<'a> {
                 profile::name_of(&case.profile)
             }
         };
-        Ok(Self {
+        let mut loaded = Self {
+            earlier: file.earlier,
             file,
             path: path.display().to_string(),
             subject,
             implementation: implementation.to_string(),
             profile_name,
             case,
-        })
+        };
+        if loaded.earlier.is_some() && loaded.shows_alone()? {
+            loaded.earlier = None;
+        }
+        if loaded.earlier.is_some() && loaded.file.model != MODEL {
+            eprintln!(
+                "trackproof: {}: it needs earlier cases, which version {} made; this is {MODEL} and \
+                 may make others",
+                loaded.path, loaded.file.model
+            );
+        }
+        Ok(loaded)
+    }
+
+    /// Whether the case shows the file's rule without those before it. A file that was written as
+    /// a run first saw its case, and was never settled, names them all.
+    fn shows_alone(&self) -> Result<bool, Failure> {
+        let shown = glance(&self.subject, &self.case, 0, None, CaseTime::Usual)?;
+        Ok(shown.is_some_and(|(_, examined)| match &examined.verdict {
+            Verdict::Deviates(found) => {
+                found.rule.id == self.file.rule && found.kind == self.file.kind
+            }
+            Verdict::Stops(_) => self.file.rule == "stops",
+            _ => false,
+        }))
     }
 
     /// Runs the case some times, each time on a fresh rig.
     pub(crate) fn runs(&self) -> Result<Vec<Execution>, Failure> {
-        (0..RUNS).map(|_| self.run(&self.case, self.file.earlier)).collect()
+        (0..RUNS).map(|_| self.run(&self.case, self.earlier)).collect()
     }
 
     /// Runs a case on a fresh rig, behind the cases that it needs.
@@ -131,7 +150,7 @@ impl<'a> Loaded<'a> {
     pub(crate) fn finding(&self, execution: &Execution) -> Option<Finding> {
         matches!(execution.examined.verdict, Verdict::Deviates(_) | Verdict::Stops(_)).then(|| {
             let finding = Finding::new(0, self.case.clone(), execution.examined.clone());
-            Finding { earlier: self.file.earlier, ..finding }
+            Finding { earlier: self.earlier, ..finding }
         })
     }
 
