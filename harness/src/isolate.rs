@@ -10,6 +10,7 @@
 
 mod process;
 mod protocol;
+mod queued;
 mod rig;
 mod runner;
 mod worker;

@@ -1,6 +1,7 @@
 //! The program's side of one worker: started, spoken to, waited for, ended.
 
 use super::protocol::{BEGUN, ENDED, MAX_LINE_BYTES, Order, Record, VERSION};
+use super::queued::Queued;
 use super::rig::IsolatedRig;
 use super::runner::WorkerRunner;
 use crate::campaign::{CampaignError, CaseTime, MakeRigs, Runner};
@@ -39,7 +40,7 @@ pub struct Workers {
     pub program: PathBuf,
     /// Its arguments.
     pub arguments: Vec<OsString>,
-    /// How long the implementation may be at one case.
+    /// How long the implementation may be at one case, beside what it waits for a processor.
     pub case_time: Duration,
 }
 
@@ -242,7 +243,7 @@ impl Worker {
     /// Waits for the next record.
     pub(super) fn wait(&mut self, over: &dyn Fn() -> bool) -> Waited {
         let look = LOOK.min(self.case_time / 4).max(Duration::from_millis(1));
-        let mut over_since = None;
+        let (mut over_since, mut queued) = (None, Queued::default());
         loop {
             match self.records.recv_timeout(look) {
                 Ok(Some(record)) => return Waited::Record(record),
@@ -261,7 +262,9 @@ impl Worker {
                 }
             }
             let factor = if self.pulse.running.load(Ordering::SeqCst) { 1 } else { OWN_WORK };
-            if self.pulse.quiet() > self.case_time * factor {
+            // On a loaded machine it may not have had its turn.
+            let waited = queued.time(self.child.id(), self.pulse.last_ms.load(Ordering::SeqCst));
+            if self.pulse.quiet() > self.case_time * factor + waited {
                 return match self.child.try_wait() {
                     Ok(Some(status)) => Waited::Stopped(stop_of(status)),
                     _ => {
