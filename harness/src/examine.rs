@@ -1,21 +1,21 @@
 //! Examining one case: run it, judge it, and name a deviation by what explains it.
 
 mod telling;
+mod trial;
 
 pub(crate) use telling::{image_stream, telling};
+pub use trial::Trial;
 
 use crate::campaign::Finding;
 use crate::cause::{Cause, Hypothesis, other_indexes};
-use crate::generate::Generator;
 use crate::judge::{Judge, Place, exchanged};
 use crate::relation::Relation;
 use crate::rules::Rule;
 use crate::verdict::{Deviation, Verdict};
 use trackproof_contract::{
-    Action, Capabilities, Case, Event, Item, Observation, Operation, Profile, Rig, RigError,
+    Action, Capabilities, Case, Event, Item, Observation, Operation, Rig, RigError,
 };
 
-use std::sync::Arc;
 use trackproof_model::reader::rejection::Mismatch;
 use trackproof_model::reader::supposition::Supposition;
 
@@ -27,17 +27,6 @@ const MOST_EXCHANGES: usize = 16;
 
 /// Channel bits by which a program is begun later at the most, but for three turns.
 const LONGEST_SHIFT_BITS: u32 = 100_000;
-
-/// Cases that a hypothesis about the implementation must explain, all of them, and their seed: the same
-/// for every implementation, so that a name does not depend on the run that found it.
-const TRIAL_CASES: u64 = 300;
-const TRIAL_SEED: u64 = 0x7472_6961_6c73;
-
-/// Trial cases that an implementation may stop in.
-const TRIAL_STOPS: u32 = 3;
-
-/// Longest trial case, in nanoseconds: whole tracks tell no more of a choice than short ones.
-const TRIAL_NS: u64 = 8_000_000;
 
 /// A rig with everything that judging it takes. Its memory is reused from case to case.
 pub struct Examiner {
@@ -51,14 +40,6 @@ pub struct Examiner {
     other_observation: Observation,
     /// What the implementation may be doing, once that has been tried.
     trial: Option<Trial>,
-}
-
-/// Hypotheses about an implementation that a number of trial cases speak against none of. It takes
-/// a while to try them; rigs of one implementation share it.
-#[derive(Debug, Clone)]
-pub struct Trial {
-    profile: Profile,
-    plausible: Arc<[Hypothesis]>,
 }
 
 /// A deviating case run on for a while.
@@ -355,47 +336,6 @@ impl Examiner {
             }
         }
         Ok(false)
-    }
-
-    /// Tries every hypothesis about the implementation.
-    ///
-    /// # Errors
-    /// When a run cannot be trusted.
-    pub fn trial(&mut self, profile: &Profile) -> Result<Trial, RigError> {
-        if let Some(trial) = self.trial.as_ref().filter(|trial| trial.profile == *profile) {
-            return Ok(trial.clone());
-        }
-        let mut left = Hypothesis::of_implementation(profile);
-        let mut generator = Generator::limited_to(profile.clone(), self.capabilities);
-        let mut stops = 0;
-        for index in 0..TRIAL_CASES {
-            let case = generator.case(TRIAL_SEED, index);
-            let missing = self.capabilities.missing(case.needs());
-            if case.end_ns() > TRIAL_NS || !missing.is_empty() || case.asks_only(self.lent) {
-                continue;
-            }
-            if !came_back(self.rig.run(&case, &mut self.other_observation))? {
-                stops += 1;
-                // Whoever stops so often is known by that, and each time may take long.
-                if stops == TRIAL_STOPS {
-                    left.clear();
-                    break;
-                }
-                continue;
-            }
-            left.retain(|one| {
-                let Some((case, observation)) = one.of_all(&case, &self.other_observation) else {
-                    return true;
-                };
-                self.other_judge.suppose(one.supposition());
-                let verdict = self.other_judge.judge(&case, &observation, self.capabilities);
-                !matches!(verdict, Verdict::Deviates(_))
-            });
-        }
-        self.other_judge.suppose(Supposition::None);
-        let trial = Trial { profile: profile.clone(), plausible: left.into() };
-        self.trial = Some(trial.clone());
-        Ok(trial)
     }
 
     /// Runs a deviating case on from where it deviates, with nothing more that the host does, so
