@@ -78,6 +78,11 @@ pub struct Settlement {
 /// is written and read later; making each of them small takes minutes and tells nothing new.
 const WRITING_PURSUED: usize = 3;
 
+/// A finding that nothing explains is not pursued either where so many times as many cases have an
+/// explanation: it is likelier that its own case is one of them, with something more in it, than
+/// that it shows something else.
+const SELDOM: u64 = 20;
+
 /// Settles findings, each on rigs of its own, on `jobs` threads.
 ///
 /// `each` hears of every one as it is settled; `over` is asked before each execution whether to
@@ -176,21 +181,24 @@ pub fn settle(
 
 /// Takes out the findings that are not pursued.
 fn set_aside(findings: &mut Vec<(Finding, Vec<Name>)>) -> Vec<Finding> {
+    let open = |finding: &Finding| finding.stop().is_none() && !finding.cause.explains();
     let of_writing = |finding: &Finding| {
         let writes = |one: &Operation| matches!(one, Operation::Write { .. });
-        finding.stop().is_none()
-            && !finding.cause.explains()
-            && finding.case.program.iter().any(writes)
+        finding.case.program.iter().any(writes)
     };
     let place = |finding: &Finding| (Reverse(finding.cases), finding.index, finding.name());
-    let all = findings.iter().map(|(finding, _)| finding);
-    let mut by_frequency: Vec<_> = all.filter(|one| of_writing(one)).map(place).collect();
+    let all = || findings.iter().map(|(finding, _)| finding);
+    let explained: u64 = all().filter(|one| one.cause.explains()).map(|one| one.cases).sum();
+    let mut by_frequency: Vec<_> =
+        all().filter(|one| open(one) && of_writing(one)).map(place).collect();
     by_frequency.sort_unstable();
-    let Some(&last) = by_frequency.get(WRITING_PURSUED - 1) else { return Vec::new() };
-    findings
-        .extract_if(.., |(finding, _)| of_writing(finding) && place(finding) > last)
-        .map(|(finding, _)| finding)
-        .collect()
+    let last = by_frequency.get(WRITING_PURSUED - 1).copied();
+    let aside = |finding: &Finding| {
+        open(finding)
+            && (finding.cases * SELDOM < explained
+                || of_writing(finding) && last.is_some_and(|last| place(finding) > last))
+    };
+    findings.extract_if(.., |(finding, _)| aside(finding)).map(|(finding, _)| finding).collect()
 }
 
 /// Does `work` on every item, on `jobs` threads; the results in the items' order.

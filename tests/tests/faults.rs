@@ -44,14 +44,25 @@ fn profile(sample: &Sample, fault: &Fault) -> Profile {
 }
 
 fn settled(sample: &Sample, fault: &Fault, seed: u64, cases: u64) -> Vec<Settled> {
-    let open = sample.open(&[&fault.name]).expect("the sample opens");
+    settled_together(sample, &[&fault.name], profile(sample, fault), seed, cases)
+}
+
+/// The findings of a sample with some faults at once.
+fn settled_together(
+    sample: &Sample,
+    faults: &[&str],
+    profile: Profile,
+    seed: u64,
+    cases: u64,
+) -> Vec<Settled> {
+    let open = sample.open(faults).expect("the sample opens");
     let factory = factory(&open);
     let factory: &RigFactory<'_> = &factory;
-    let plan = Plan { profile: profile(sample, fault), seed, cases, deadline: None, jobs: 2 };
+    let plan = Plan { profile, seed, cases, deadline: None, jobs: 2 };
     let summary = run(&plan, factory, &AtomicBool::new(false), &|_| {}).expect("a campaign");
     let settlement =
         settle(summary.findings, factory, 2, 20_000, &|| false, &|_| {}).expect("findings settle");
-    assert!(settlement.not_reproducible.is_empty(), "{}: not reproducible", fault.name);
+    assert!(settlement.not_reproducible.is_empty(), "{faults:?}: not reproducible");
     settlement.settled
 }
 
@@ -151,6 +162,19 @@ fn faults_of_every_kind_are_found_named_and_small() {
         }
     }
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+/// Three faults of an implementation, one of them with an explanation: what one of them spoils is
+/// not taken for another, and none hides behind another.
+#[test]
+fn faults_at_once_are_each_found_and_nothing_else_is() {
+    let sample = trackproof_samples::find("sync-dma").expect("a sample");
+    let profile = Profile::built_in(sample.profile).expect("a built-in profile");
+    let faults = ["late-after-realign", "byte-flag-stays", "image-without-clock"];
+    let findings = settled_together(sample, &faults, profile, 1, 1_000);
+    let mut rules: Vec<_> = findings.iter().map(|one| one.finding.rule.id).collect();
+    rules.sort_unstable();
+    assert_eq!(rules, ["byte.poll", "clock.present", "sync.realign"]);
 }
 
 #[test]
