@@ -274,10 +274,14 @@ impl Examiner {
             return Ok(Cause::Place { idle });
         }
         if deviation.place.has(Place::WRAP) && deviation.may_need_index() {
-            if self.needs_index(case, deviation)? {
+            let upto = &case.program[..self.operations_before(deviation)];
+            let writes = upto.iter().any(|one| matches!(one, Operation::Write { .. }));
+            if !self.needs_index(case, deviation)? {
+                idle = idle.and(Place::WRAP);
+            } else if !writes {
                 return Ok(named_by(deviation, Cause::Index));
             }
-            idle = idle.and(Place::WRAP);
+            // Else what was written at the index has moved along with it, and that may be why.
         }
         deviation.rename(deviation.place.without(idle));
         if deviation.nowhere_special {

@@ -129,7 +129,7 @@ fn check(sample: &Sample, fault: &Fault, seed: u64, cases: u64) -> Vec<String> {
 }
 
 /// Faults of the normal run, one a way of deviating; the long suite has them all.
-const QUICK: [&str; 21] = [
+const QUICK: [&str; 24] = [
     "realigns-once",
     "even-phase-only",
     "stale-first-word",
@@ -151,6 +151,9 @@ const QUICK: [&str; 21] = [
     "raw-mends-marks",
     "damages-next-sync",
     "mark-clock-off-by-one",
+    "deaf-behind-abort",
+    "reset-keeps-counter",
+    "stale-turn",
 ];
 
 #[test]

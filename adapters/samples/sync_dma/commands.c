@@ -85,7 +85,7 @@ void reset(controller *self)
     self->request_count = 0;
     kill_transfer(self);
     if (fault(self, FAULT_RESET_KEEPS_FIFO)) self->fifo.count = waiting;
-    zero_counter(self);
+    if (!fault(self, FAULT_RESET_KEEPS_COUNTER)) zero_counter(self);
     if (choice(self, TP_KEY_RESET_CLEARS_REGISTER)) r->history = 0;
     r->quiet_bits = 0;
     r->late_cells = 0;
@@ -95,6 +95,6 @@ void reset(controller *self)
     if (!fault(self, FAULT_RESET_KEEPS_SYNC_WORD)) r->sync_word = 0x4489 & self->register_mask;
     if (!fault(self, FAULT_RESET_KEEPS_ENABLE)) r->hardware_sync = false;
     self->whole_write_before = false;
-    self->port = (byte_port){.value = 0};
-    self->error_shown = false;
+    if (!fault(self, FAULT_RESET_KEEPS_BYTE)) self->port = (byte_port){.value = 0};
+    if (!fault(self, FAULT_RESET_KEEPS_ERROR)) self->error_shown = false;
 }

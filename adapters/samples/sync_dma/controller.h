@@ -249,6 +249,8 @@ typedef struct {
     bool ghost;
     uint32_t ghost_number, ghost_word;
     uint64_t done_ns;
+    bool aborted; /* since power-up */
+    uint64_t abort_ns;
     bool track_zero_inverted;
     bool service_stolen;
     drive *selected_before;
@@ -286,6 +288,7 @@ int32_t fail(controller *self, const char *what, const char *where, int64_t valu
 
 /* transfer.c */
 bool busy(const controller *self);
+uint32_t fifo_depth(const controller *self);
 uint64_t words_taken_in(const controller *self);
 void signal_done(controller *self);
 void check_done(controller *self, int64_t event, uint64_t words);

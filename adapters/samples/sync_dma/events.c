@@ -113,6 +113,8 @@ static int32_t handle(controller *self, const tp_event *event)
     case TP_ABORT:
         self->request_count = 0;
         kill_transfer(self);
+        self->aborted = true;
+        self->abort_ns = self->now_ns;
         break;
     case TP_POLL_STATUS:
         poll_status(self);

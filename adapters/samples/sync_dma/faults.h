@@ -61,7 +61,13 @@
     X(ERASES_BEFORE_START, "erases-before-start")                 \
     X(RAW_MENDS_MARKS, "raw-mends-marks")                         \
     X(IMAGE_CLOCKS_ONES, "image-clocks-ones")                     \
-    X(DAMAGES_NEXT_SYNC, "damages-next-sync")
+    X(DAMAGES_NEXT_SYNC, "damages-next-sync")                     \
+    X(IGNORES_SYNC_BIT, "ignores-sync-bit")                       \
+    X(FIFO_WORD_SHORT, "fifo-word-short")                         \
+    X(DEAF_BEHIND_ABORT, "deaf-behind-abort")                     \
+    X(RESET_KEEPS_COUNTER, "reset-keeps-counter")                 \
+    X(RESET_KEEPS_BYTE, "reset-keeps-byte")                       \
+    X(RESET_KEEPS_ERROR, "reset-keeps-error")
 
 #define FAULT_ENUM(id, name) FAULT_##id,
 

@@ -85,6 +85,7 @@ static int32_t take_profile(controller *self, const tp_profile *profile)
     self->word_mask = low_bits((uint32_t)word_bits);
     self->register_mask = low_bits((uint32_t)choice(self, TP_KEY_REGISTER_BITS));
     self->compare_mask = (uint64_t)choice(self, TP_KEY_SYNC_MASK) & self->register_mask;
+    if (fault(self, FAULT_IGNORES_SYNC_BIT)) self->compare_mask &= ~(uint64_t)8;
     self->byte_bits = choice(self, TP_KEY_BYTE) == BYTE_CHANNEL_8 ? 8 : 16;
     return TP_OK;
 }
@@ -246,6 +247,8 @@ static void forget_case(controller *self)
     self->transfer_ran = false;
     self->ghost = false;
     self->done_ns = 0;
+    self->aborted = false;
+    self->abort_ns = 0;
     self->track_zero_inverted = false;
     self->service_stolen = false;
     self->selected_before = NULL;

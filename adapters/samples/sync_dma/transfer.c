@@ -8,6 +8,13 @@ bool busy(const controller *self)
     return self->transfer.phase != IDLE;
 }
 
+/* The words that the FIFO holds. */
+uint32_t fifo_depth(const controller *self)
+{
+    uint32_t words = (uint32_t)choice(self, TP_KEY_FIFO_WORDS);
+    return fault(self, FAULT_FIFO_WORD_SHORT) && words > 1 ? words - 1 : words;
+}
+
 uint64_t words_taken_in(const controller *self)
 {
     return self->transfer.stored + self->fifo.count;
@@ -77,7 +84,7 @@ void take_in(controller *self, uint32_t word)
 {
     transfer *t = &self->transfer;
     if (t->stopped || words_taken_in(self) >= t->words) return; /* not its own */
-    if (self->fifo.count >= choice(self, TP_KEY_FIFO_WORDS) && !overrun(self)) return;
+    if (self->fifo.count >= fifo_depth(self) && !overrun(self)) return;
     queue_push(&self->fifo, word);
 
     uint64_t taken_in = words_taken_in(self);
@@ -106,7 +113,7 @@ void serve(controller *self, uint32_t number)
         return;
     }
     if (fault(self, FAULT_SWAPPED_WHEN_FULL) && self->fifo.count > 1 &&
-        self->fifo.count == choice(self, TP_KEY_FIFO_WORDS)) {
+        self->fifo.count == fifo_depth(self)) {
         uint32_t oldest = *queue_at(&self->fifo, 0);
         *queue_at(&self->fifo, 0) = *queue_at(&self->fifo, 1);
         *queue_at(&self->fifo, 1) = oldest;
@@ -187,6 +194,9 @@ void accept(controller *self, const request *asked)
 {
     if (fault(self, FAULT_REARM_LOST) && self->done_shown &&
         self->now_ns - self->done_ns < (uint64_t)self->word_bits * self->cell_ns)
+        return;
+    if (fault(self, FAULT_DEAF_BEHIND_ABORT) && self->aborted &&
+        self->now_ns - self->abort_ns < (uint64_t)8 * self->cell_ns)
         return;
     if (busy(self)) {
         int64_t start_busy = choice(self, TP_KEY_START_BUSY);

@@ -41,7 +41,7 @@ void fetch_word(controller *self)
 {
     write_plan *plan = &self->plan;
     if (plan->phase == IS_CUT || plan->fetched >= self->transfer.words ||
-        self->fifo.count >= choice(self, TP_KEY_FIFO_WORDS))
+        self->fifo.count >= fifo_depth(self))
         return;
     queue_push(&self->fifo, self->given[plan->first + plan->fetched++]);
     if (plan->fetched == self->transfer.words) check_write_done(self, WRITE_DONE_LAST_FETCHED);

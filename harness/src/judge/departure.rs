@@ -10,6 +10,12 @@ const MODULI: [u32; 4] = [2, 4, 8, 16];
 /// Numbers of words behind which a counter may slip: what a burst, a buffer or a page holds.
 const SEAMS: [u32; 9] = [2, 3, 4, 8, 16, 32, 64, 128, 256];
 
+/// Channel bits behind an abort in which requests may be lost.
+const DEAF_BITS: [u32; 8] = [1, 2, 4, 8, 16, 32, 64, 128];
+
+/// Channel bits by which a write at the index may begin late.
+const LATE_BITS: [u32; 8] = [1, 2, 4, 8, 15, 16, 31, 32];
+
 /// Every departure that is tried, the most telling first.
 pub(super) fn departures(profile: &Profile) -> impl Iterator<Item = Supposition> {
     let word_bits = u32::from(profile.word_bits);
@@ -18,7 +24,9 @@ pub(super) fn departures(profile: &Profile) -> impl Iterator<Item = Supposition>
         .flat_map(|modulus| (0..modulus).map(move |residue| Blind::Phases { modulus, residue }))
         .chain([Blind::Index])
         .map(Supposition::Blind);
-    let kept = [Kept::Word, Kept::Switch, Kept::Fifo].map(Supposition::ResetKeeps);
+    let kept = [Kept::Word, Kept::Switch, Kept::Fifo, Kept::Counter, Kept::Byte, Kept::Error];
+    let kept = kept.map(Supposition::ResetKeeps);
+    let deaf = DEAF_BITS.map(|bits| Supposition::DeafBehindAbort { bits });
     let late = [Which::Word, Which::Switch, Which::Both].into_iter().flat_map(move |which| {
         (2..=2 * word_bits)
             .step_by(2)
@@ -26,6 +34,7 @@ pub(super) fn departures(profile: &Profile) -> impl Iterator<Item = Supposition>
             .chain([Delay::NextWord, Delay::NextRequest])
             .map(move |delay| Supposition::LateChange { which, delay })
     });
+    let late_at_index = LATE_BITS.map(|bits| Supposition::LateAtIndex { bits });
     let half = (word_bits / 2) as i16;
     let slips = move |bits: &'static [i16], at: Occasion| {
         bits.iter()
@@ -47,8 +56,10 @@ pub(super) fn departures(profile: &Profile) -> impl Iterator<Item = Supposition>
         })
     });
     blind
-        .chain([Supposition::AlwaysOn, Supposition::MatchTwice])
+        .chain([Supposition::AlwaysOn, Supposition::MatchTwice, Supposition::StaleTurn])
         .chain(kept)
+        .chain(deaf)
+        .chain(late_at_index)
         .chain(late)
         .chain(slips_at_match)
         .chain(slips_at_overrun)
@@ -95,11 +106,29 @@ pub(super) fn departure(supposition: Supposition) -> (&'static str, &'static str
             "match-delivered-twice",
             "a match on a word boundary were delivered twice".into(),
         ),
+        Supposition::StaleTurn => (
+            "write.words",
+            "old-data-read",
+            "a turn went by before what was written could be read".into(),
+        ),
+        Supposition::LateAtIndex { bits } => (
+            "write.start",
+            "late-at-the-index",
+            format!("a write at the index began {bits} channel bits late"),
+        ),
+        Supposition::DeafBehindAbort { bits } => (
+            "transfer.rearm",
+            "lost-behind-an-abort",
+            format!("a request less than {bits} channel bits behind an abort were lost"),
+        ),
         Supposition::ResetKeeps(kept) => {
             let (kind, what) = match kept {
                 Kept::Word => ("keeps-the-sync-word", "the sync word"),
                 Kept::Switch => ("keeps-hardware-sync", "hardware sync"),
                 Kept::Fifo => ("keeps-words", "the words in the FIFO"),
+                Kept::Counter => ("keeps-the-word-counter", "the word counter"),
+                Kept::Byte => ("keeps-a-byte", "the byte port"),
+                Kept::Error => ("keeps-the-error", "the error bit"),
             };
             ("reset.clean", kind, format!("a reset left {what} as it was"))
         }

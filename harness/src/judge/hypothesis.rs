@@ -59,6 +59,7 @@ const KEY_HYPOTHESES: &[(&str, &[&str], &str)] = &[
     ("read_join", &["no", "yes"], "transfer.split"),
     ("sync_on_live", &["realign", "next-transfer"], "sync.change"),
     ("sync_off_waiting", &["start", "wait"], "sync.change"),
+    ("sync_write", &["whole", "halves"], "sync.change"),
     ("flag_when_off", &["no", "yes"], "sync.flag"),
     ("flag", &["level", "latched-clear-on-read", "latched-clear-on-start", "event"], "sync.flag"),
     ("byte", &["channel-8", "data-8"], "byte.poll"),
@@ -69,7 +70,35 @@ const KEY_HYPOTHESES: &[(&str, &[&str], &str)] = &[
     ("zero_words", &["none", "maximum"], "transfer.count"),
     ("reset_clears_register", &["no", "yes"], "reset.clean"),
     ("no_drive_read", &["zeros", "ones", "nothing"], "select.answer"),
+    ("underrun", &["repeat", "zeros", "close-gate", "hold"], "transfer.stall"),
+    ("write_done", &["last-fetched", "last-bit", "gate-off"], "transfer.done"),
+    ("index_edge", &["leading", "trailing"], "write.start"),
+    ("tail_pulse", &["no", "yes"], "write.guard"),
+    ("write_join", &["no", "yes"], "transfer.split"),
+    ("first_context", &["0", "1", "last"], "clock.context"),
 ];
+
+/// The keys whose numbers hypotheses try, the rule that tells those from others, and the kind.
+const NUMBER_HYPOTHESES: &[(&str, &str, &str)] = &[
+    ("fifo_words", "transfer.stall", "like-other-fifo-words"),
+    ("sync_mask", "sync.start", "like-other-sync-mask"),
+    ("match_to_write", "write.start", "like-other-match-to-write"),
+    ("lost_tail", "write.words", "like-other-lost-tail"),
+];
+
+/// Other values of those keys: a word of the FIFO or a bit of the comparator more or less, a start
+/// some bits away, any part of the last word.
+fn other_numbers(profile: &Profile) -> impl Iterator<Item = (&'static str, String)> {
+    let fifo = [-1, 1].map(|by| ("fifo_words", i64::from(profile.fifo_words) + by));
+    let start = [1, -1, 2, -2, 8, -8, 16, -16];
+    let start = start.map(|by| ("match_to_write", i64::from(profile.match_to_write) + by));
+    let tail = (0..i64::from(profile.word_bits)).map(|bits| ("lost_tail", bits));
+    let numbers = fifo.into_iter().chain(start).chain(tail);
+    let numbers = numbers.map(|(key, number)| (key, number.to_string()));
+    let (bits, mask) = (profile.register_bits, profile.sync_mask);
+    let masks = (0..bits).map(move |bit| ("sync_mask", format!("{:x}", mask ^ 1 << bit)));
+    numbers.chain(masks)
+}
 
 impl Hypothesis {
     /// Every hypothesis about an implementation as such, the most telling first.
@@ -86,6 +115,11 @@ impl Hypothesis {
             );
         }
         all.extend(departures(profile).map(Self::Departs));
+        all.extend(other_numbers(profile).filter_map(|(key, value)| {
+            let known = Profile::key(key).ok()?;
+            let other = known.set_text(&mut profile.clone(), &value).is_ok();
+            (other && known.text(profile) != value).then(|| Self::Key { key: key.into(), value })
+        }));
         all.extend([Self::BytesExchanged, Self::AllShort, Self::AllLong]);
         all
     }
@@ -140,11 +174,12 @@ impl Hypothesis {
                 "straddle" => words || byte || flag,
                 "byte" => byte,
                 "error_flag" => status(Status::ERROR),
-                "read_done" => done,
+                "read_done" | "write_done" => done,
+                "sync_mask" => words || flag || done || media,
                 "start_busy" | "zero_words" => !byte && !flag,
                 "realign" | "misaligned_match" | "refractory" => !flag,
-                // Other words in the FIFO show in the error bit as well.
-                _ => words || media || status(Status::ERROR),
+                // Other words in the FIFO show in the error bit and in done as well.
+                _ => words || done || media || status(Status::ERROR),
             },
             // The byte port is not compared when the word counter is supposed to slip.
             Self::Departs(Supposition::Slip { .. }) => words || status(Status::ERROR),
@@ -164,10 +199,12 @@ impl Hypothesis {
     #[must_use]
     pub fn rule(&self) -> &'static Rule {
         let id = match self {
-            Self::Key { key, .. } => KEY_HYPOTHESES
-                .iter()
-                .find(|(name, _, _)| name == key)
-                .map_or("transfer.count", |(_, _, rule)| *rule),
+            Self::Key { key, .. } => {
+                let named = KEY_HYPOTHESES.iter().map(|(name, _, rule)| (name, rule));
+                let numbers = NUMBER_HYPOTHESES.iter().map(|(name, rule, _)| (name, rule));
+                let known = named.chain(numbers).find(|(name, _)| *name == key);
+                known.map_or("transfer.count", |(_, rule)| rule)
+            }
             Self::Departs(supposition) => departure(*supposition).0,
             Self::AllShort | Self::AllLong | Self::WordMore | Self::WordLess => "transfer.count",
             Self::Exchanged | Self::BytesExchanged => "transfer.order",
@@ -180,7 +217,10 @@ impl Hypothesis {
     #[must_use]
     pub fn kind(&self) -> &'static str {
         match self {
-            Self::Key { key, value } => key_kind(key, value),
+            Self::Key { key, value } => NUMBER_HYPOTHESES
+                .iter()
+                .find(|(name, _, _)| name == key)
+                .map_or_else(|| key_kind(key, value), |(_, _, kind)| *kind),
             Self::Departs(supposition) => departure(*supposition).1,
             Self::AllLong | Self::WordMore => "one-word-more",
             Self::AllShort | Self::WordLess => "one-word-less",
@@ -417,12 +457,30 @@ fn key_kind(key: &str, value: &str) -> &'static str {
         "no_drive_read", "zeros" => "like-no-drive-read-zeros";
         "no_drive_read", "ones" => "like-no-drive-read-ones";
         "no_drive_read", "nothing" => "like-no-drive-read-nothing";
+        "sync_write", "whole" => "like-sync-write-whole";
+        "sync_write", "halves" => "like-sync-write-halves";
+        "underrun", "repeat" => "like-underrun-repeat";
+        "underrun", "zeros" => "like-underrun-zeros";
+        "underrun", "close-gate" => "like-underrun-close-gate";
+        "underrun", "hold" => "like-underrun-hold";
+        "write_done", "last-fetched" => "like-write-done-last-fetched";
+        "write_done", "last-bit" => "like-write-done-last-bit";
+        "write_done", "gate-off" => "like-write-done-gate-off";
+        "index_edge", "leading" => "like-index-edge-leading";
+        "index_edge", "trailing" => "like-index-edge-trailing";
+        "tail_pulse", "no" => "like-tail-pulse-no";
+        "tail_pulse", "yes" => "like-tail-pulse-yes";
+        "write_join", "no" => "like-write-join-no";
+        "write_join", "yes" => "like-write-join-yes";
+        "first_context", "0" => "like-first-context-0";
+        "first_context", "1" => "like-first-context-1";
+        "first_context", "last" => "like-first-context-last";
     }
 }
 
 #[cfg(test)]
 mod tests {
-    use super::{Hypothesis, KEY_HYPOTHESES};
+    use super::{Hypothesis, KEY_HYPOTHESES, NUMBER_HYPOTHESES, other_numbers};
     use trackproof_contract::Profile;
 
     #[test]
@@ -437,6 +495,22 @@ mod tests {
                 assert!(kinds.insert(one.kind()), "{} twice", one.kind());
                 assert!(!one.rule().sentence.is_empty());
             }
+        }
+    }
+
+    #[test]
+    fn every_number_is_another_value_of_a_key_with_a_rule_and_a_kind() {
+        let profile = Profile { match_to_write: 20, ..Profile::sync_dma() };
+        let all = Hypothesis::of_implementation(&profile);
+        for (key, rule, kind) in NUMBER_HYPOTHESES {
+            let values: Vec<_> = other_numbers(&profile).filter(|other| other.0 == *key).collect();
+            let tried = all.iter().filter(|one| {
+                matches!(one, Hypothesis::Key { key: of, .. } if of == key)
+                    && (one.rule().id, one.kind()) == (*rule, *kind)
+            });
+            // A lost tail of 0 is what the profile has.
+            let own = usize::from(*key == "lost_tail");
+            assert_eq!(tried.count(), values.len() - own, "{key}: {values:?}");
         }
     }
 }

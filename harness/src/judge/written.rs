@@ -350,19 +350,26 @@ pub(super) struct WrongWord {
 impl WrongWord {
     /// Its name, if it is what the track gives that is wrong, not how it is read.
     pub(super) fn name(&self, acceptor: &Acceptor) -> Option<Name> {
-        let Self { end, bits, wrong, got, edit, .. } = *self;
-        // Words may be lost or shifted by the reader; then what stands on the track is right.
-        if !matches!(edit, Edit::Substituted | Edit::Foreign | Edit::Slipped(_)) {
-            return None;
-        }
-        let unwritten = acceptor.unwritten_tape();
-        let shifted = matches!(edit, Edit::Slipped(_));
-        if !shifted && wrong != 0 && end <= unwritten.len() && unwritten.window(end, bits) == got {
+        if self.is_old(acceptor) {
             return Some(("write.words", "old-data-read"));
+        }
+        // Words may be lost or shifted by the reader; then what stands on the track is right.
+        if !matches!(self.edit, Edit::Substituted | Edit::Foreign | Edit::Slipped(_)) {
+            return None;
         }
         self.of_stream(acceptor).or_else(|| {
             self.sync_word_changed(acceptor).then_some(("raw.equal", "sync-word-changed"))
         })
+    }
+
+    /// Whether every wrong bit is what stood there before the case wrote. A turn may be stale in
+    /// part, and a word may lie on it more than once, so the right ones may be new.
+    fn is_old(&self, acceptor: &Acceptor) -> bool {
+        let Self { end, bits, wrong, got, edit, .. } = *self;
+        let unwritten = acceptor.unwritten_tape();
+        let shifted = matches!(edit, Edit::Slipped(_));
+        let old = || (unwritten.window(end, bits) ^ got) & wrong == 0;
+        !shifted && wrong != 0 && end <= unwritten.len() && old()
     }
 
     /// Whether nothing but one bit of a sync word came wrong where hardware sync is off: software

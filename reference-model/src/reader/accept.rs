@@ -7,7 +7,9 @@
 use super::state::{Context, Due, Phase, Request, Signal, State, Transfer};
 use super::step::Join;
 use crate::reach::Point;
-use trackproof_contract::{Action, Counter, ErrorFlag, MatchFlag, Start, StartBusy, ZeroWords};
+use trackproof_contract::{
+    Action, Counter, ErrorFlag, Event, MatchFlag, Start, StartBusy, ZeroWords,
+};
 
 impl State {
     /// The last moment before the next bit: whether a request is accepted in this bit's time.
@@ -309,6 +311,14 @@ impl State {
 }
 
 impl Context<'_> {
+    /// Whether a request of this moment is lost, as is supposed of one close behind an abort.
+    pub(super) fn is_deaf(&self, at_ns: u64) -> bool {
+        let span_ns = u64::from(self.supposed.deaf_bits()) * self.bit_ns;
+        let close = |event: &&Event| event.at_ns + span_ns > at_ns;
+        let before = self.events[..self.event].iter().rev().take_while(close);
+        span_ns > 0 && before.into_iter().any(|event| event.action == Action::Abort)
+    }
+
     /// Whether a moment of the request's span is left by `at_ns`: behind the last event that it had
     /// to come before or behind.
     fn may_come(&self, request: &Request, at_ns: u64) -> bool {

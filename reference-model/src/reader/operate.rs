@@ -4,7 +4,7 @@
 //! for each bit of the span; those that nothing tells apart are one state again a moment later.
 
 use super::state::{Change, Changed, Context, Phase, Setting, Signal, State};
-use super::supposition::Kept;
+use super::supposition::{Kept, Supposition};
 use super::writing::WriteContext;
 use crate::reach::Point;
 use trackproof_contract::{Action, Event, SyncOffWaiting, SyncOnLive, SyncWrite, YesNo};
@@ -186,7 +186,21 @@ impl State {
         for due in self.dues.iter_mut() {
             due.owed = false;
         }
-        self.base = self.pos;
+        self.old_bytes = match ctx.supposed {
+            Supposition::ResetKeeps(Kept::Byte | Kept::Counter) => {
+                self.bytes(self.pos, ctx.byte_bits)
+            }
+            _ => [0; 2],
+        };
+        if !ctx.supposed.keeps(Kept::Byte) {
+            self.byte_read = self.pos;
+        }
+        if ctx.supposed.keeps(Kept::Counter) {
+            // Words and bytes end where they would have, the first not before now.
+            self.base += (self.pos - self.base) / ctx.word_bits * ctx.word_bits;
+        } else {
+            self.base = self.pos;
+        }
         let before = self.setting;
         self.setting = Setting { on: false, word: ctx.profile.default_sync_word() };
         if ctx.supposed.keeps(Kept::Word) {
@@ -200,10 +214,10 @@ impl State {
         self.quiet = 0;
         self.latched = 0;
         self.shown_ahead = 0;
-        self.old_bytes = [0; 2];
-        self.byte_read = self.pos;
         self.old_words = [0; 4];
-        self.error = false;
-        self.error_free_to_ns = 0;
+        if !ctx.supposed.keeps(Kept::Error) {
+            self.error = false;
+            self.error_free_to_ns = 0;
+        }
     }
 }

@@ -489,7 +489,7 @@ impl<'a> Context<'a> {
             }
             None => cells(self, &written, written.kept_to.0),
         };
-        let next = self.tape.after(written, kept, laid)?;
+        let next = self.tape.after(written, kept, laid, self.supposed.reads_a_stale_turn())?;
         self.tape.enter(next);
         Some(next)
     }

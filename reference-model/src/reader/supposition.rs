@@ -33,6 +33,18 @@ pub enum Supposition {
     MatchTwice,
     /// A reset leaves something of the time before.
     ResetKeeps(Kept),
+    /// What a write has laid is read only a turn later; until then what was there before is.
+    StaleTurn,
+    /// A write at the index begins this many channel bits late.
+    LateAtIndex {
+        /// So many.
+        bits: u32,
+    },
+    /// A request that is made less than this many channel bits after an abort is lost.
+    DeafBehindAbort {
+        /// So many.
+        bits: u32,
+    },
     /// Whatever the host saw is right: only the media after the run are compared.
     MediaAlone,
 }
@@ -107,6 +119,12 @@ pub enum Kept {
     Switch,
     /// The words in the FIFO.
     Fifo,
+    /// The word counter.
+    Counter,
+    /// The byte of the byte port, with its flag.
+    Byte,
+    /// The error bit.
+    Error,
 }
 
 impl Supposition {
@@ -128,6 +146,21 @@ impl Supposition {
     /// Whether a reset keeps something.
     pub(super) fn keeps(self, what: Kept) -> bool {
         self == Self::ResetKeeps(what)
+    }
+
+    /// Whether a turn goes by before what was written can be read.
+    pub(super) const fn reads_a_stale_turn(self) -> bool {
+        matches!(self, Self::StaleTurn)
+    }
+
+    /// The channel bits by which a write at the index begins late.
+    pub(super) const fn late_at_index(self) -> usize {
+        if let Self::LateAtIndex { bits } = self { bits as usize } else { 0 }
+    }
+
+    /// The channel bits behind an abort in which a request is lost.
+    pub(super) const fn deaf_bits(self) -> u32 {
+        if let Self::DeafBehindAbort { bits } = self { bits } else { 0 }
     }
 
     fn delay(self, what: Changed) -> Option<Delay> {

@@ -408,6 +408,11 @@ impl Walk<'_> {
             let other = self.states[index].turned_down(&self.ctx, at_ns);
             self.states.extend(other);
         }
+        let lost = self.ctx.is_deaf(at_ns);
+        for state in self.states.iter_mut().filter(|state| lost && state.answered == self.ctx.made)
+        {
+            state.answered += 1;
+        }
         self.ctx.made += 1;
     }
 

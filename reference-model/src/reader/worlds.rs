@@ -216,12 +216,13 @@ impl Worlds {
     /// Makes the world after a write in the current one; none when there are too many.
     ///
     /// `bits` are the cells that it has laid, from the gate's opening to where the drive took no
-    /// more.
+    /// more. `stale` has a turn go by before they can be read.
     pub(crate) fn after(
         &mut self,
         written: Written,
         kept: u32,
         bits: ChannelBits,
+        stale: bool,
     ) -> Option<usize> {
         let place = self.place()?;
         self.to_come = self.to_come.saturating_sub(1);
@@ -238,7 +239,8 @@ impl Worlds {
         new.doubts = 0;
         new.vacant = false;
         new.settled = old.settled.max(written.off.1 + SETTLING);
-        new.write(&written, bits, self.guards);
+        let read_from = new.write(&written, bits, self.guards, stale);
+        new.settled = new.settled.max(read_from + SETTLING);
         new.doubts = counted.unwrap_or(new.doubts);
         new.from = Some((self.current, written));
         let like =
@@ -337,17 +339,24 @@ impl Worlds {
 }
 
 impl World {
-    /// Makes the tracks, and all bits from the gate's opening on, what a write leaves.
-    fn write(&mut self, written: &Written, bits: ChannelBits, guards: Guards) {
+    /// Makes the tracks, and all bits from the gate's opening on, what a write leaves. Returns from
+    /// where on what it has laid is read.
+    fn write(
+        &mut self,
+        written: &Written,
+        bits: ChannelBits,
+        guards: Guards,
+        stale: bool,
+    ) -> usize {
         let Written { on, off, kept_to, .. } = *written;
         self.tape.open_gate(on, off);
         self.laid = Laid { bits, ..Laid::default() };
-        let Some(pass) = self.tape.pass_at(on) else { return };
+        let Some(pass) = self.tape.pass_at(on) else { return off.1 };
         self.laid.under_head = pass.track;
         self.laid.cell = pass.cell_at(on);
         self.laid.turn = pass.turn;
         if !pass.writable {
-            return;
+            return off.1;
         }
         self.laid.track = pass.track;
         let (turn, cell) = (pass.turn, |index| pass.cell_at(index));
@@ -355,7 +364,7 @@ impl World {
         let Some(number) = pass.track else {
             self.tape.forget_unrecorded(off.1);
             self.forgotten = true;
-            return;
+            return off.1;
         };
         let track = &mut self.tracks[number];
         if written.unfinished {
@@ -382,6 +391,8 @@ impl World {
             }
         }
         self.doubts = track.settle(self.kept);
-        self.tape.lay_again(number, track, off.1);
+        let read_from = if stale { off.1 + turn } else { off.1 };
+        self.tape.lay_again(number, track, read_from);
+        read_from
     }
 }

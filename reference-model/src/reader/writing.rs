@@ -286,9 +286,10 @@ impl State {
                 let missed = (!sure).then(|| self.with_phase(WritePhase::WaitIndex(pos)));
                 ctx.reach.hit(Point::WriteAtIndex);
                 let (min, max) = (ctx.profile.slack_min, ctx.profile.slack_max);
+                let due = pos + ctx.supposed.late_at_index();
                 self.set_write_phase(WritePhase::Due(
-                    pos + usize::from(min),
-                    pos + usize::from(max),
+                    due + usize::from(min),
+                    due + usize::from(max),
                 ));
                 (true, missed)
             }
