@@ -109,6 +109,47 @@ fn busy_is_looked_at_when_a_request_is_made_or_when_it_is_accepted() {
     assert!(!conforms(&case, &neither));
 }
 
+/// A request that comes while another is on its way, which is done as it is accepted.
+#[test]
+fn a_request_on_its_way_is_a_transfer_under_way_or_not() {
+    let profile = sync_dma_with(&[("slack_min", "3"), ("slack_max", "9")]);
+    let bit_ns = u64::from(profile.channel_bit_ns);
+    let service =
+        HostService { first_ns: 40 * bit_ns, interval_ns: 16 * bit_ns, stalls: Vec::new() };
+    let read = |words| Operation::Read { words, start: Start::Now, service: service.clone() };
+    let case = case(&profile, [read(0), read(1), Operation::Wait { ns: 100 * bit_ns }]);
+    let both = observe(&case);
+    assert!(conforms(&case, &both), "{:?}", verdict(&case, &both));
+    let done = both.items.iter().position(|one| one.item == Item::Done).expect("done");
+    let mut first_alone = both.clone();
+    first_alone.items.truncate(done + 1);
+    assert!(both.items.len() > done + 2, "the second read gives a word and is done");
+    assert!(conforms(&case, &first_alone), "{:?}", verdict(&case, &first_alone));
+    let mut half = both.clone();
+    half.items.truncate(done + 2);
+    assert!(!conforms(&case, &half), "a word, and never done");
+}
+
+/// A controller that counts bits knows no time within one: the bit under way may count.
+#[test]
+fn the_least_slack_counts_bits_or_time() {
+    let profile = sync_dma_with(&[("slack_min", "3"), ("slack_max", "9")]);
+    let bit_ns = u64::from(profile.channel_bit_ns);
+    let service = HostService { first_ns: bit_ns, interval_ns: bit_ns, stalls: Vec::new() };
+    let program = [
+        Operation::Wait { ns: 1 },
+        Operation::Read { words: 0, start: Start::Now, service },
+        Operation::Wait { ns: 20 * bit_ns },
+    ];
+    let case = case(&profile, program);
+    let mut seen = observe(&case);
+    let done = seen.items.iter().position(|one| one.item == Item::Done).expect("done");
+    for (at_ns, allowed) in [(3 * bit_ns + 1, true), (3 * bit_ns, true), (3 * bit_ns - 1, false)] {
+        seen.items[done].at_ns = at_ns;
+        assert_eq!(conforms(&case, &seen), allowed, "at {at_ns} ns");
+    }
+}
+
 /// Done of a write that leaves bits of its last word unwritten.
 #[test]
 fn done_comes_with_the_last_bit_that_is_owed_or_that_is_written() {

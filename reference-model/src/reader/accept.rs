@@ -161,7 +161,7 @@ impl State {
     /// The next request is accepted at the position, or refused (2.6).
     fn accept(&mut self, ctx: &mut Context<'_>, request: Request) {
         let accepted = !self.busy() || self.make_way(ctx, &request);
-        self.answered += 1;
+        self.answer();
         if !accepted {
             return;
         }
@@ -214,16 +214,31 @@ impl State {
     pub(super) fn turned_down(&self, ctx: &Context<'_>, at_ns: u64) -> Option<Self> {
         let request = &ctx.requests[ctx.made];
         let refuses = ctx.profile.start_busy != StartBusy::Replace;
-        let waits = self.answered < ctx.made;
-        if !refuses || waits || !self.busy() || request.to_ns == at_ns {
+        let waiting = ctx.made - self.answered;
+        let busy = self.busy() || waiting > 0;
+        if !refuses || !busy || request.to_ns == at_ns || waiting >= u64::BITS as usize {
             return None;
         }
         let mut other = self.clone();
-        other.answered += 1;
+        if waiting == 0 {
+            other.answered += 1;
+        } else {
+            other.turned_down |= 1 << (ctx.made % u64::BITS as usize);
+        }
         if ctx.profile.start_busy == StartBusy::Error {
             other.owe_refusal(request.transfer, at_ns, request.to_ns);
         }
         Some(other)
+    }
+
+    /// The next request is over, and those behind it that were turned down as they were made.
+    fn answer(&mut self) {
+        self.answered += 1;
+        let bit = |number: usize| 1 << (number % u64::BITS as usize);
+        while self.turned_down & bit(self.answered) != 0 {
+            self.turned_down &= !bit(self.answered);
+            self.answered += 1;
+        }
     }
 
     fn owe_refusal(&mut self, transfer: u32, from_ns: u64, to_ns: u64) {

@@ -207,7 +207,11 @@ impl Acceptor {
                 Action::Write { transfer, start } => (transfer, 0, start, true),
                 _ => continue,
             };
+            // A controller that counts bits may have counted the one under way.
+            let here = self.worlds.position(event.at_ns);
+            let counted = self.worlds.end_ns(here + usize::from(case.profile.slack_min));
             let from_ns = event.at_ns + u64::from(case.profile.slack_min) * bit_ns;
+            let from_ns = from_ns.min(counted.max(event.at_ns));
             let to_ns = event.at_ns + u64::from(case.profile.slack_max) * bit_ns;
             self.requests.push(Request {
                 event: index,
@@ -217,7 +221,7 @@ impl Acceptor {
                 writes,
                 from_ns,
                 to_ns,
-                here: self.worlds.position(event.at_ns),
+                here,
                 first: self.worlds.position(from_ns),
                 last: self.worlds.position(to_ns),
             });

@@ -87,6 +87,7 @@ impl State {
         let Self {
             pos,
             answered,
+            turned_down,
             // What is known beside the state.
             not_before: _,
             slacks: _,
@@ -130,6 +131,7 @@ impl State {
         numbers.extend([
             pos as u64,
             *answered as u64,
+            *turned_down,
             ((pos - base) % period) as u64,
             ahead(*finish),
             if *void_to > boundary { *void_to as u64 } else { 0 },

@@ -160,7 +160,7 @@ impl State {
             Some(Phase::Running) if self.fifo.is_empty() => ctx.reach.hit(Point::AbortRunning),
             Some(Phase::Running) => ctx.reach.hit(Point::AbortFilled),
         }
-        self.answered = ctx.made;
+        (self.answered, self.turned_down) = (ctx.made, 0);
         self.abort_write(ctx, at_ns, at_ns);
         self.end_transfer();
         self.done_since_ns = None;
@@ -173,7 +173,7 @@ impl State {
     /// Reset (2.7): as abort, and everything of the controller but the register as at power-up.
     pub(super) fn reset(&mut self, ctx: &mut Context<'_>, at_ns: u64) {
         ctx.reach.hit(if self.busy() { Point::ResetBusy } else { Point::ResetIdle });
-        self.answered = ctx.made;
+        (self.answered, self.turned_down) = (ctx.made, 0);
         self.abort_write(ctx, at_ns, at_ns);
         self.context = WriteContext::default();
         let fifo = std::mem::take(&mut self.fifo);

@@ -150,6 +150,9 @@ pub struct State {
     pub pos: usize,
     /// How many of the program's requests are over for it: accepted, refused, or aborted before.
     pub(super) answered: usize,
+    /// Those behind the next one that were turned down as they were made: bit n for number n,
+    /// counted round.
+    pub(super) turned_down: u64,
     /// The position before which the next of them was surely not accepted.
     pub(super) not_before: usize,
     /// Changes of the setting on their way.
@@ -223,6 +226,7 @@ impl State {
             byte_read: REGISTER,
             old_words: [0; 4],
             answered: 0,
+            turned_down: 0,
             not_before: 0,
             transfer: None,
             fifo: ShortList::new(),
