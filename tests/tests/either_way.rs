@@ -150,6 +150,44 @@ fn the_least_slack_counts_bits_or_time() {
     }
 }
 
+/// A request between a gate that closes ahead of the last owed bit and that bit.
+#[test]
+fn a_write_that_loses_its_tail_is_under_way_to_the_last_bit_or_to_the_gates_end() {
+    let profile = sync_dma_with(&[
+        ("lost_tail", "5"),
+        ("write_done", "last-bit"),
+        ("start_busy", "error"),
+        ("slack_max", "0"),
+        ("gate_off_max", "0"),
+    ]);
+    let bit_ns = u64::from(profile.channel_bit_ns);
+    let service = HostService { first_ns: bit_ns, interval_ns: bit_ns, stalls: Vec::new() };
+    let mut word = ChannelBits::new();
+    word.push(0xAAAA, 16);
+    // Its cells are bits 1 to 16, of which 11 are written.
+    let program = [
+        Operation::Write {
+            source: WriteSource::Words(word),
+            start: Start::Now,
+            service: service.clone(),
+        },
+        Operation::Wait { ns: 14 * bit_ns },
+        Operation::Read { words: 0, start: Start::Now, service },
+        Operation::Wait { ns: 40 * bit_ns },
+    ];
+    let case = case(&profile, program);
+    let refused = observe(&case);
+    let refusal = Item::Refused { transfer: 1 };
+    let place = refused.items.iter().position(|one| one.item == refusal).expect("a refusal");
+    assert!(conforms(&case, &refused), "{:?}", verdict(&case, &refused));
+    let mut accepted = refused.clone();
+    accepted.items[place].item = Item::Done;
+    assert!(conforms(&case, &accepted), "{:?}", verdict(&case, &accepted));
+    let mut neither = refused.clone();
+    neither.items.remove(place);
+    assert!(!conforms(&case, &neither));
+}
+
 /// Done of a write that leaves bits of its last word unwritten.
 #[test]
 fn done_comes_with_the_last_bit_that_is_owed_or_that_is_written() {

@@ -150,6 +150,7 @@ pub(super) const fn writing(phase: WritePhase) -> &'static str {
         WritePhase::Due(..) => "is about to open the gate",
         WritePhase::Open(_) => "has the gate open",
         WritePhase::Ending(..) | WritePhase::Cut(..) => "is about to close the gate",
+        WritePhase::Owed(_) => "has closed the gate ahead of its last owed bit",
     }
 }
 

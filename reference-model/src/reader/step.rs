@@ -115,7 +115,7 @@ impl State {
     fn write_now(&mut self, ctx: &mut Context<'_>, to: usize, at_ns: u64) {
         let passed = to > self.pos || at_ns > ctx.tape.end_ns(self.pos);
         let due = |writing: &Writing| {
-            (passed || matches!(writing.phase, WritePhase::Ending(..)))
+            (passed || matches!(writing.phase, WritePhase::Ending(..) | WritePhase::Owed(_)))
                 && writing.acts_at(ctx, self.pos)
         };
         if !self.writing.as_deref().is_some_and(due) {

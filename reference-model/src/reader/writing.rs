@@ -63,6 +63,9 @@ pub enum WritePhase {
     /// The last owed bit ends at the first position; the gate closes at one from the second to the
     /// third.
     Ending(usize, usize, usize),
+    /// The gate has closed ahead of the last owed bit, which ends at this position; until then the
+    /// transfer may be taken for being under way.
+    Owed(usize),
     /// It was cut short: the gate closes at a position from the second to the third, and the
     /// transfer is over at one from the first to the third.
     Cut(usize, usize, usize),
@@ -98,6 +101,7 @@ impl Writing {
             WritePhase::Open(at) => [4, at as u64, 0, 0],
             WritePhase::Ending(end, first, last) => [5, end as u64, first as u64, last as u64],
             WritePhase::Cut(at, first, last) => [6, at as u64, first as u64, last as u64],
+            WritePhase::Owed(end) => [7, end as u64, 0, 0],
         });
         numbers.extend([*on as u64, u64::from(*served_ahead), u64::from(*kept)]);
         let (first, last) = cut.map_or((0, 0), |(first, last)| (1 + first as u64, last as u64));
@@ -132,7 +136,10 @@ impl Writing {
             WritePhase::WaitIndex(after) => {
                 ctx.next_index_edge(after.max(pos), ctx.tape.len()).map(|edge| edge.0)
             }
-            WritePhase::Due(at, _) | WritePhase::Open(at) | WritePhase::Cut(at, ..) => Some(at),
+            WritePhase::Due(at, _)
+            | WritePhase::Open(at)
+            | WritePhase::Owed(at)
+            | WritePhase::Cut(at, ..) => Some(at),
             WritePhase::Ending(end, first, _) => {
                 Some(if pos < end { end.min(first) } else { first })
             }
@@ -150,7 +157,7 @@ impl Writing {
             WritePhase::Ending(end, first, _) => {
                 first <= pos || end == pos && ctx.profile.write_done == WriteDone::LastBit
             }
-            WritePhase::Cut(at, ..) => at <= pos,
+            WritePhase::Owed(at) | WritePhase::Cut(at, ..) => at <= pos,
         }
     }
 }
@@ -328,7 +335,13 @@ impl State {
                     return (true, Some(later));
                 }
                 let bit_owed = ctx.profile.write_done == WriteDone::LastBit && pos < end;
+                let owed = bit_owed.then(|| self.writing.clone()).flatten();
                 self.close_gate(ctx, (first, last));
+                if let Some(owed) = owed {
+                    let phase = WritePhase::Owed(end);
+                    let writing = Writing { phase, on: 0, pieces: Vec::new(), ..*owed };
+                    ctx.others.push(Self { writing: Some(Box::new(writing)), ..self.clone() });
+                }
                 let (from_ns, to_ns) = (ctx.tape.end_ns(first), ctx.tape.end_ns(last));
                 self.free_to_ns = self.free_to_ns.max(to_ns);
                 if ctx.profile.write_done == WriteDone::GateOff {
@@ -338,6 +351,15 @@ impl State {
                     self.owe_done(ctx, end_ns, end_ns);
                 }
                 ctx.reach.hit(Point::WriteCompleted);
+                (true, None)
+            }
+            WritePhase::Owed(end) => {
+                if pos < end {
+                    return (false, None);
+                }
+                self.writing = None;
+                let end_ns = ctx.tape.end_ns(end);
+                self.owe_done(ctx, end_ns, end_ns);
                 (true, None)
             }
             WritePhase::Cut(at, first, last) => {
