@@ -64,7 +64,7 @@ impl Settled {
 /// What became of a campaign's findings.
 #[derive(Debug, Clone, Default)]
 pub struct Settlement {
-    /// Findings, one a rule and kind, in case order.
+    /// Findings, one a rule and kind: those with an explanation first, in case order.
     pub settled: Vec<Settled>,
     /// Findings that a fresh rig did not show again.
     pub not_reproducible: Vec<Finding>,
@@ -175,7 +175,9 @@ pub fn settle(
     }
     settlement.set_aside.retain(|one| !by_name.contains_key(&one.name()));
     settlement.settled = by_name.into_values().collect();
-    settlement.settled.sort_by_key(|settled| (settled.finding.index, settled.finding.rule.id));
+    settlement.settled.sort_by_key(|Settled { finding, .. }| {
+        (!finding.cause.explains(), finding.index, finding.rule.id)
+    });
     Ok(settlement)
 }
 
