@@ -225,7 +225,7 @@ fn outcome(summary: &Summary) -> Option<&'static str> {
     if summary.judged == 0 || summary.compared_nothing() {
         return Some("nothing was judged");
     }
-    summary.told_too_little().then_some("too little could be judged")
+    summary.too_little().is_some().then_some("too little could be judged")
 }
 
 /// The case files of a folder, in the order of their names; none where there is no folder.

@@ -352,7 +352,7 @@ fn verdict(
 ) -> Exit {
     let none_held = !rules.is_empty()
         && rules.iter().all(|rule| !summary.own().missing(rule.needs()).is_empty());
-    let too_little = summary.told_too_little();
+    let too_little = summary.too_little().is_some();
     [
         (interrupt::is_set(), interrupt::exit().unwrap_or(Exit::Interrupted)),
         (deviates, Exit::Deviates),

@@ -117,12 +117,24 @@ impl Summary {
         self.words == 0 && self.compared == Compared::default()
     }
 
-    /// Whether too little could be judged to say that anything conforms.
+    /// Why too little could be judged to say that anything conforms; none where it was enough.
     #[must_use]
-    pub fn told_too_little(&self) -> bool {
+    pub fn too_little(&self) -> Option<String> {
         let answered = self.judged + self.inconclusive;
-        self.unique_share().is_some_and(|share| share < UNIQUE_SHARE)
-            || self.judged * 100 < answered * JUDGED_PERCENT
+        let share = self.judged as f64 / answered.max(1) as f64 * 100.0;
+        if self.judged * 100 < answered * JUDGED_PERCENT {
+            return Some(format!(
+                "only {share:.2} % of the cases could be judged, and {JUDGED_PERCENT} % must be: the \
+                 profile may leave more open than the controller needs"
+            ));
+        }
+        let share = self.unique_share().filter(|share| *share < UNIQUE_SHARE)?;
+        Some(format!(
+            "only {:.2} % of the words were judged in a unique state, and {:.0} % must be: the \
+             profile may leave more open than the controller needs",
+            share * 100.0,
+            UNIQUE_SHARE * 100.0
+        ))
     }
 
     /// What the implementation can do by itself.

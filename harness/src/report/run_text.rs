@@ -98,6 +98,8 @@ pub fn run(report: &RunReport<'_>, style: Style) -> String {
     lines.push(format!("  Verdict  {verdict} (exit code {code}: {meaning})"));
     if summary.compared_nothing() {
         lines.push(format!("           {NOTHING_COMPARED}"));
+    } else if let Some(why) = summary.too_little() {
+        lines.push(format!("           {why}"));
     }
     lines.push(String::new());
     lines.join("\n")
