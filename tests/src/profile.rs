@@ -1,4 +1,4 @@
-//! Profiles that differ from `sync-dma` in a few keys.
+//! Profiles that differ from the built-in ones in a few keys.
 
 use trackproof_contract::Profile;
 
@@ -6,10 +6,19 @@ use trackproof_contract::Profile;
 ///
 /// # Panics
 ///
-/// If a key or a value does not exist, or the values do not go together.
+/// As [`with`].
 #[must_use]
 pub fn sync_dma_with(values: &[(&str, &str)]) -> Profile {
-    let mut profile = Profile::sync_dma();
+    with(Profile::sync_dma(), values)
+}
+
+/// A profile with other values.
+///
+/// # Panics
+///
+/// If a key or a value does not exist, or the values do not go together.
+#[must_use]
+pub fn with(mut profile: Profile, values: &[(&str, &str)]) -> Profile {
     for (name, value) in values {
         Profile::key(name).expect("a key").set_text(&mut profile, value).expect("a value");
     }

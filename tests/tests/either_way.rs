@@ -10,7 +10,7 @@ use trackproof_contract::{
     Bench, Case, ChangeClear, ChannelBits, DriveBench, HostService, Item, Medium, Observation,
     Observed, Operation, Profile, Rig, Start, Track, WriteSource,
 };
-use trackproof_tests::profile::sync_dma_with;
+use trackproof_tests::profile::{sync_dma_with, with};
 
 const TURN_BITS: u32 = 400;
 
@@ -41,7 +41,11 @@ fn case(profile: &Profile, program: impl IntoIterator<Item = Operation>) -> Case
 }
 
 fn observe(case: &Case) -> Observation {
-    let sample = trackproof_samples::find("sync-dma").unwrap().open(&[]).unwrap();
+    observe_with("sync-dma", case)
+}
+
+fn observe_with(sample: &str, case: &Case) -> Observation {
+    let sample = trackproof_samples::find(sample).unwrap().open(&[]).unwrap();
     let mut seen = Observation::new();
     sample.rig().unwrap().run(case, &mut seen).unwrap();
     seen
@@ -208,5 +212,26 @@ fn done_comes_with_the_last_bit_that_is_owed_or_that_is_written() {
         let mut earlier = owed.clone();
         earlier.items[done].at_ns -= bits * bit_ns;
         assert_eq!(conforms(&case, &earlier), allowed, "{bits} bits earlier");
+    }
+}
+
+/// The clock bit behind cells in which no word waited: they are a data bit of 0, or none. The two
+/// samples, of different hands, go different ways.
+#[test]
+fn cells_without_a_word_are_data_for_the_next_clock_bit_or_are_not() {
+    let profile = with(Profile::byte_stream(), &[("underrun", "hold")]);
+    let bit_ns = u64::from(profile.channel_bit_ns);
+    let service = HostService { first_ns: bit_ns, interval_ns: 40 * bit_ns, stalls: Vec::new() };
+    let mut words = ChannelBits::new();
+    // A last data bit of 1, then a first one of 0.
+    for data in [0x01, 0x00] {
+        words.push(data, usize::from(profile.word_bits));
+    }
+    let write = Operation::Write { source: WriteSource::Words(words), start: Start::Now, service };
+    let case = case(&profile, [write, Operation::Wait { ns: 120 * bit_ns }]);
+    let (one, other) = (observe_with("sync-dma", &case), observe_with("byte-stream", &case));
+    assert_ne!(one.media, other.media, "both go one way");
+    for seen in [&one, &other] {
+        assert!(conforms(&case, seen), "{:?}", verdict(&case, seen));
     }
 }

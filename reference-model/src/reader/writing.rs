@@ -110,7 +110,7 @@ impl Writing {
             let (kind, first, count) = match what {
                 Laid::Words { first, count } => (0, first, count),
                 Laid::Zeros => (1, 0, 0),
-                Laid::Held => (2, 0, 0),
+                Laid::Held { counts } => (2, u32::from(counts), 0),
                 Laid::Pulse => (3, 0, 0),
             };
             numbers.extend([at as u64, kind, u64::from(first), u64::from(count)]);

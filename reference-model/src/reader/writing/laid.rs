@@ -19,8 +19,9 @@ pub(in crate::reader) enum Laid {
     Words { first: u32, count: u32 },
     /// A word without data.
     Zeros,
-    /// A cell without a pulse while no word waits.
-    Held,
+    /// A cell without a pulse while no word waits: the clock bit behind such cells takes them for a
+    /// data bit of 0, or knows nothing of them.
+    Held { counts: bool },
     /// A pulse behind the last word.
     Pulse,
 }
@@ -60,7 +61,7 @@ impl Written {
                     next = first + count;
                     again
                 }
-                Laid::Zeros | Laid::Held => true,
+                Laid::Zeros | Laid::Held { .. } => true,
                 Laid::Pulse => false,
             };
             repeated.then_some(piece.at - self.on)
@@ -87,6 +88,7 @@ impl Writing {
                         pieces.push(Piece { at: at + skip as usize * ctx.word_bits, what });
                     }
                 }
+                Laid::Held { counts: false } if over > 0 => {}
                 _ if over > 0 => before = Before::Zero,
                 _ => pieces.push(Piece { at, what }),
             }
@@ -171,9 +173,11 @@ pub(in crate::reader) fn cells(ctx: &Context<'_>, written: &Written, to: usize) 
                 }
             }
             Laid::Zeros => push_word(ctx, 0, &mut before, &mut bits),
-            Laid::Held => {
+            Laid::Held { counts } => {
                 bits.push(0, 1);
-                before = Before::Zero;
+                if counts {
+                    before = Before::Zero;
+                }
             }
             Laid::Pulse => {
                 bits.truncate(piece.at - written.on);
@@ -207,7 +211,8 @@ fn push_word(ctx: &Context<'_>, word: u64, before: &mut Before, bits: &mut Chann
 
 /// The last data bit of a write, for the clock bit of the next one's first.
 pub(super) fn last_data(ctx: &Context<'_>, written: &Written) -> bool {
-    match written.pieces.last().map(|piece| piece.what) {
+    let counts = |what: &Laid| !matches!(what, Laid::Held { counts: false });
+    match written.pieces.iter().rev().map(|piece| piece.what).find(counts) {
         Some(Laid::Words { first, count }) => {
             ctx.word(written.transfer, first + count - 1) & 1 == 1
         }

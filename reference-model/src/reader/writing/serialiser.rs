@@ -1,10 +1,10 @@
 //! The serialiser: a word after the other, and what it does without (semantics 2.2).
 
 use super::WritePhase;
-use super::laid::{Laid, last_pulse};
+use super::laid::{Laid, Piece, last_pulse};
 use crate::reach::Point;
 use crate::reader::state::{Context, State};
-use trackproof_contract::{Underrun, WriteDone, YesNo};
+use trackproof_contract::{Underrun, WriteDone, WriteUnit, YesNo};
 
 impl State {
     /// A word's begin: the serialiser takes the oldest, or does what it does without (2.2).
@@ -99,8 +99,22 @@ impl State {
                 writing.lay_apart(pos, Laid::Words { first, count: 1 });
             }
             Underrun::Hold => {
-                writing.lay_apart(pos, Laid::Held);
+                let before = match writing.pieces.last() {
+                    Some(Piece { what: Laid::Held { counts }, .. }) => Some(*counts),
+                    _ => None,
+                };
                 writing.phase = WritePhase::Open(pos + 1);
+                let kept = writing.kept;
+                if before.is_none() && kept && ctx.profile.write_unit == WriteUnit::DataBytes {
+                    let mut other = self.clone();
+                    if let Some(writing) = other.writing.as_mut() {
+                        writing.lay_apart(pos, Laid::Held { counts: false });
+                    }
+                    ctx.others.push(other);
+                }
+                if let Some(writing) = self.writing.as_mut() {
+                    writing.lay_apart(pos, Laid::Held { counts: before.unwrap_or(true) });
+                }
                 return;
             }
             Underrun::Repeat | Underrun::Zeros => {
