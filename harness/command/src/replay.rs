@@ -13,7 +13,7 @@ use trackproof::case_file::CaseFile;
 use trackproof::examine::Examiner;
 use trackproof::minimise::single_reductions;
 use trackproof::report::{self, Baseline, RunReport, Shown};
-use trackproof::verdict::Verdict;
+use trackproof::verdict::{Inconclusive, Verdict};
 
 /// Runs the verb.
 pub(crate) fn replay(replay: &Replay, registry: &Registry) -> Result<Exit, Failure> {
@@ -96,8 +96,11 @@ fn verdict_text(loaded: &Loaded<'_>, run: &Execution) -> String {
             format!("deviates by {}: {}", deviation.rule.id, deviation.kind)
         }
         Verdict::Stops(stop) => format!("stops: {}: {stop}", stop.kind()),
-        Verdict::Inconclusive(_) => {
+        Verdict::Inconclusive(Inconclusive::TooManyStates) => {
             "inconclusive: more states were possible than the model holds".into()
+        }
+        Verdict::Inconclusive(Inconclusive::Open(what)) => {
+            format!("inconclusive: nothing says what comes of {what}")
         }
         Verdict::Skipped(capability) => {
             format!("not run: the implementation has no {capability}, which the case needs")

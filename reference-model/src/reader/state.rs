@@ -11,7 +11,8 @@ use crate::reach::Reach;
 use crate::search::Pattern;
 use crate::tape::{Chance, REGISTER};
 use trackproof_contract::{
-    Action, Case, Event, IndexEdge, MatchFlag, Profile, Start, Track, YesNo,
+    Action, Case, Event, FirstContext, IndexEdge, MatchFlag, Profile, Start, Track, WriteUnit,
+    YesNo,
 };
 
 /// Hardware sync and its word.
@@ -343,6 +344,8 @@ pub(super) struct Context<'a> {
     pub(super) sent: &'a mut Vec<(u32, Vec<u64>)>,
     /// Whether the selected drive's medium is protected.
     pub(super) protected: bool,
+    /// The position up to which a gate may have been open, in any state.
+    pub(super) closing_to: usize,
     pub(super) reach: &'a mut Reach,
     /// Set when something passed a bound of the model: the case is inconclusive.
     pub(super) overflow: bool,
@@ -376,6 +379,7 @@ impl<'a> Context<'a> {
             media: &[],
             sent,
             protected: false,
+            closing_to: 0,
             reach,
             overflow: false,
         }
@@ -441,6 +445,15 @@ impl<'a> Context<'a> {
         let next = last + usize::from(self.tape.end_ns(last) < to_ns);
         let later = self.profile.abort_to_gate + self.profile.gate_off_max;
         (first, next + usize::from(later))
+    }
+
+    /// Whether what a write ends with matters though no drive keeps it: to a pulse behind it, or to
+    /// the next one's first clock bit.
+    pub(super) fn last_bits_matter(&self) -> bool {
+        self.profile.tail_pulse == YesNo::Yes
+            || self.profile.write_unit == WriteUnit::DataBytes
+                && (self.profile.write_join == YesNo::Yes
+                    || self.profile.first_context == FirstContext::Last)
     }
 
     /// Whether a change of a drive line may matter to what is or may be written.

@@ -436,11 +436,13 @@ impl Walk<'_> {
         let selected = self.drives.selected();
         self.ctx.protected =
             selected.is_some_and(|drive| bench.drives[usize::from(drive)].write_protected);
-        if !self.states.iter().any(State::gate_open) {
-            return Ok(());
-        }
-        if matches!(event.action, Action::Step(_)) && selected.is_some() {
+        let open = self.states.iter().any(State::gate_open);
+        let may_be_open = open || self.ctx.tape.position(event.at_ns) < self.ctx.closing_to;
+        if may_be_open && matches!(event.action, Action::Step(_)) && selected.is_some() {
             return Err(Stop::Open("a step under an open write gate"));
+        }
+        if !open {
+            return Ok(());
         }
         if before == self.drives.steering() {
             return Ok(());

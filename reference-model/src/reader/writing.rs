@@ -41,7 +41,7 @@ pub struct Writing {
     pub(super) pieces: Vec<Piece>,
     /// The next service has already had its effect: it came before a bit that it came after.
     pub(super) served_ahead: bool,
-    /// Whether a drive keeps what is laid; if not, it matters to nobody what that is.
+    /// Whether it matters what is laid: a drive keeps it, or how it ends depends on it.
     pub(super) kept: bool,
     /// Where the drive stopped taking what is written, if it did: the bits within which.
     pub(super) cut: Option<(usize, usize)>,
@@ -413,7 +413,8 @@ impl State {
             missed.miss(ctx);
             other = Some(missed);
         }
-        let kept = ctx.tape.pass_at(pos).is_some_and(|pass| pass.writable && pass.track.is_some());
+        let kept = ctx.last_bits_matter()
+            || ctx.tape.pass_at(pos).is_some_and(|pass| pass.writable && pass.track.is_some());
         let writing = self.writing.as_mut()?;
         writing.on = pos;
         writing.kept = kept;

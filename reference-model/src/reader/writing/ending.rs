@@ -87,6 +87,7 @@ impl State {
 
     fn gate_closed(&mut self, ctx: &mut Context<'_>, off: (usize, usize), unfinished: bool) {
         let Some(writing) = self.writing.take() else { return };
+        ctx.closing_to = ctx.closing_to.max(off.1);
         if let Some(pass) = ctx.tape.pass_at(writing.on) {
             let length = off.0.saturating_sub(writing.on);
             if pass.cell_at(writing.on) + length > pass.turn {

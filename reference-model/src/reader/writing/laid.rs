@@ -220,7 +220,7 @@ pub(super) fn last_data(ctx: &Context<'_>, written: &Written) -> bool {
     }
 }
 
-/// Where the last 1 of a write's words stands.
+/// Where the last 1 of a write's words stands, of those that it does not lose.
 pub(super) fn last_pulse(
     ctx: &Context<'_>,
     writing: &Writing,
@@ -232,6 +232,6 @@ pub(super) fn last_pulse(
         Laid::Words { count, .. } => count as usize * ctx.word_bits,
         _ => ctx.word_bits,
     };
-    let bits = cells(ctx, &written, last.at + length);
+    let bits = cells(ctx, &written, last.at + length - usize::from(ctx.profile.lost_tail));
     (0..bits.len()).rev().find(|at| bits.get(*at)).map(|at| writing.on + at)
 }
