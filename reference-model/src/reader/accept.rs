@@ -208,18 +208,27 @@ impl State {
         self.begin(ctx, request, 0);
     }
 
-    /// The state in which a request is turned down as it is made, because a transfer is under way:
-    /// whether that is looked at then or at the acceptance is left open. None where it makes no
-    /// difference. It is the next one to be made, at a moment.
-    pub(super) fn turned_down(&self, ctx: &Context<'_>, at_ns: u64) -> Option<Self> {
-        let request = &ctx.requests[ctx.made];
-        let refuses = ctx.profile.start_busy != StartBusy::Replace;
+    /// The state in which a request finds a transfer under way as it is made, and is turned down, or
+    /// replaces those before it: whether that is looked at then or at the acceptance is left open.
+    /// None where it makes no difference. It is the next one to be made, at a moment.
+    pub(super) fn looked_at_as_made(&self, ctx: &mut Context<'_>, at_ns: u64) -> Option<Self> {
+        let request = ctx.requests[ctx.made];
         let waiting = ctx.made - self.answered;
         let busy = self.busy() || waiting > 0;
-        if !refuses || !busy || request.to_ns == at_ns || waiting >= u64::BITS as usize {
+        if !busy || request.to_ns == at_ns || waiting >= u64::BITS as usize {
             return None;
         }
         let mut other = self.clone();
+        if ctx.profile.start_busy == StartBusy::Replace {
+            (other.answered, other.turned_down) = (ctx.made, 0);
+            if self.busy() {
+                other.abort_write(ctx, at_ns, at_ns);
+                other.end_transfer();
+                // Nor is it said what is under way until the acceptance.
+                other.free_to_ns = other.free_to_ns.max(request.to_ns);
+            }
+            return Some(other);
+        }
         if waiting == 0 {
             other.answered += 1;
         } else {

@@ -405,7 +405,8 @@ impl Walk<'_> {
             self.ctx.reach.hit(Point::RequestBackToBack);
         }
         for index in 0..self.states.len() {
-            let other = self.states[index].turned_down(&self.ctx, at_ns);
+            self.ctx.tape.enter(self.states[index].world);
+            let other = self.states[index].looked_at_as_made(&mut self.ctx, at_ns);
             self.states.extend(other);
         }
         let lost = self.ctx.is_deaf(at_ns);
