@@ -47,6 +47,7 @@ fn every_crate_knows_only_the_rooms_below_it() {
         ("trackproof-contract", &[]),
         ("trackproof-model", &["trackproof-contract"]),
         ("trackproof-c-abi", &["trackproof-contract"]),
+        ("trackproof-process", &["trackproof-contract"]),
         ("trackproof-samples", &["trackproof-contract", "trackproof-c-abi"]),
         ("trackproof", &["trackproof-contract", "trackproof-model"]),
         (
@@ -56,6 +57,7 @@ fn every_crate_knows_only_the_rooms_below_it() {
                 "trackproof-contract",
                 "trackproof-model",
                 "trackproof-c-abi",
+                "trackproof-process",
                 "trackproof-samples",
             ],
         ),

@@ -146,6 +146,7 @@ pub struct Observation {
     pub items: Vec<Observed>,
     /// The case's tracks in their order, as they are after the run; none if the implementation
     /// cannot show its media.
+    #[cfg_attr(feature = "serde", serde(default))]
     pub media: Vec<Track>,
 }
 

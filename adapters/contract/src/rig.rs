@@ -72,6 +72,12 @@ pub trait Rig {
     /// When the run cannot be trusted; a wrong observation is no error.
     fn run(&mut self, case: &Case, observation: &mut Observation) -> Result<(), RigError>;
 
+    /// What the implementation said on standard error before the last case stopped it, where it runs
+    /// in a process of its own and that can be told: bounded text, for people.
+    fn last_words(&mut self) -> Option<String> {
+        None
+    }
+
     /// Forgets everything, as if just made: used between cases that must not know of each other.
     ///
     /// # Errors

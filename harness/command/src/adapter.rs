@@ -66,7 +66,7 @@ pub(crate) fn adapter(adapter: &Adapter, registry: &Registry) -> Result<Exit, Fa
 fn drill_here(check: &DrillArgs, name: &str, registry: &Registry) -> Result<Exit, Failure> {
     let drill = Drill::find(name)
         .ok_or_else(|| Failure::usage(format!("--drill {name}: there is no such drill")))?;
-    let told = match Subject::inside(&check.implementation, None, registry) {
+    let told = match Subject::inside(&check.implementation, None, None, registry) {
         Err(failure) if failure.exit == Exit::Usage => Told::Usage(failure.text),
         Err(failure) => Told::Broken(failure.text),
         Ok(subject) => {

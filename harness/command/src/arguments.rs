@@ -47,7 +47,7 @@ pub(crate) enum Verb {
     },
 }
 
-const IMPLEMENTATION: &str = "sample:NAME, sample:NAME+FAULT…, lib:PATH or rust:NAME";
+const IMPLEMENTATION: &str = "sample:NAME, sample:NAME+FAULT…, lib:PATH, cmd:COMMAND or rust:NAME";
 
 #[derive(Debug, Args)]
 pub(crate) struct Demo {

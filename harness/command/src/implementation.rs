@@ -1,21 +1,31 @@
-//! An implementation as the command line names it: `sample:NAME+FAULT`, `lib:PATH`, `rust:NAME`.
+//! An implementation as the command line names it: `sample:NAME+FAULT`, `lib:PATH`, `cmd:COMMAND`,
+//! `rust:NAME`.
 
 use crate::arguments::Isolation;
 use crate::failure::Failure;
 use crate::registry::Registry;
+use std::collections::BTreeSet;
 use std::ffi::OsString;
 use std::fmt;
 use std::path::PathBuf;
+#[cfg(unix)]
+use std::sync::Arc;
+use std::sync::Mutex;
 use std::time::Duration;
 use trackproof::campaign::{CampaignError, CaseTime, Inside, MakeRigs, Runner};
 use trackproof::isolate::{Hello, Workers};
+#[cfg(unix)]
+use trackproof::lift;
 use trackproof_c_abi::{Library, LoadError};
 use trackproof_contract::{Profile, Rig, SubsystemRig};
+#[cfg(unix)]
+use trackproof_process::{Limits, Offer, Process};
 #[cfg(feature = "samples")]
 use trackproof_samples::Form;
 
 /// How implementations are named, for help and errors.
-pub(crate) const FORMS: &str = "sample:NAME, sample:NAME+FAULT+…, lib:PATH or rust:NAME";
+pub(crate) const FORMS: &str =
+    "sample:NAME, sample:NAME+FAULT+…, lib:PATH, cmd:COMMAND or rust:NAME";
 
 /// A name, not yet looked up.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -24,6 +34,8 @@ pub(crate) enum Implementation {
     Sample { name: String, faults: Vec<String> },
     /// A shared library.
     Library(PathBuf),
+    /// A child process, by its command line.
+    Command(String),
     /// One that this program was built with.
     Rust(String),
 }
@@ -34,7 +46,7 @@ impl std::str::FromStr for Implementation {
     fn from_str(text: &str) -> Result<Self, String> {
         let (kind, rest) = text.split_once(':').unwrap_or((text, ""));
         match (kind, rest) {
-            ("sample" | "lib" | "rust", "") => {
+            ("sample" | "lib" | "cmd" | "rust", "") => {
                 Err(format!("nothing after `{kind}:`; write {FORMS}"))
             }
             ("sample", rest) => {
@@ -43,6 +55,7 @@ impl std::str::FromStr for Implementation {
                 Ok(Self::Sample { name, faults: parts.collect() })
             }
             ("lib", path) => Ok(Self::Library(path.into())),
+            ("cmd", line) => Ok(Self::Command(line.to_owned())),
             ("rust", name) => Ok(Self::Rust(name.to_owned())),
             _ => Err(format!("an implementation is {FORMS}")),
         }
@@ -57,6 +70,7 @@ impl fmt::Display for Implementation {
                 faults.iter().try_for_each(|fault| write!(f, "+{fault}"))
             }
             Self::Library(path) => write!(f, "lib:{}", path.display()),
+            Self::Command(line) => write!(f, "cmd:{line}"),
             Self::Rust(name) => write!(f, "rust:{name}"),
         }
     }
@@ -78,6 +92,8 @@ enum Kind<'a> {
     #[cfg(feature = "samples")]
     RustSample(Registry, &'static str),
     Library(Library, Option<String>),
+    #[cfg(unix)]
+    Command(Process),
     Rust(&'a Registry, String),
     Workers {
         workers: Workers,
@@ -97,7 +113,7 @@ impl<'a> Subject<'a> {
     ) -> Result<Self, Failure> {
         is_registered(implementation, registry)?;
         if isolation.in_process || !cfg!(unix) {
-            return Self::inside(implementation, None, registry);
+            return Self::inside(implementation, None, Some(isolation.case_time), registry);
         }
         let case_time = isolation.case_time;
         let (subject, hello) = match implementation {
@@ -107,10 +123,12 @@ impl<'a> Subject<'a> {
         Ok(Self { declared: hello.profile, ..subject })
     }
 
-    /// Opens it in this process. A library may be given options.
+    /// Opens it in this process. A library may be given options; a child process may be held to a
+    /// time for each case, where nobody holds this process to one.
     pub(crate) fn inside(
         implementation: &Implementation,
         options: Option<&str>,
+        case_time: Option<Duration>,
         registry: &'a Registry,
     ) -> Result<Self, Failure> {
         is_registered(implementation, registry)?;
@@ -123,12 +141,23 @@ impl<'a> Subject<'a> {
                 })?;
                 (Kind::Library(library, options.map(str::to_owned)), None)
             }
+            Implementation::Command(line) => (command(line, case_time)?, None),
             Implementation::Rust(name) => (Kind::Rust(registry, name.clone()), None),
         };
         let mut subject = Self { kind, declared: None, made_for };
-        let rig = subject.rig().map_err(Failure::adapter)?;
+        let rig = subject.first_rig()?;
         subject.declared = rig.profile();
         Ok(subject)
+    }
+
+    /// Makes one to see whether it starts. Of a child process only a start tells whether there is
+    /// such a program.
+    fn first_rig(&self) -> Result<Box<dyn Rig>, Failure> {
+        #[cfg(unix)]
+        if let Kind::Command(process) = &self.kind {
+            return child_rig(process).map_err(child_failure);
+        }
+        self.rig().map_err(Failure::adapter)
     }
 
     fn isolated(workers: Workers) -> Result<(Self, Hello), Failure> {
@@ -150,6 +179,8 @@ impl<'a> Subject<'a> {
             Kind::Sample(_) => true,
             #[cfg(feature = "samples")]
             Kind::RustSample(..) => false,
+            #[cfg(unix)]
+            Kind::Command(..) => false,
             Kind::Rust(..) | Kind::Workers { .. } => false,
         }
     }
@@ -164,6 +195,8 @@ impl<'a> Subject<'a> {
             }
             #[cfg(feature = "samples")]
             Kind::RustSample(..) => return self.rig(),
+            #[cfg(unix)]
+            Kind::Command(..) => return self.rig(),
             Kind::Rust(..) | Kind::Workers { .. } => return self.rig(),
         };
         Ok(Box::new(SubsystemRig::new(subsystem.in_pieces())))
@@ -184,6 +217,8 @@ impl MakeRigs for Subject<'_> {
                 Ok(rig) => Ok(Box::new(rig)),
                 Err(error) => Err(error.to_string()),
             },
+            #[cfg(unix)]
+            Kind::Command(process) => child_rig(process).map_err(|error| error.to_string()),
             Kind::Rust(registry, name) => registered(registry, "rust", name),
             Kind::Workers { workers, .. } => workers.rig(),
         }
@@ -221,6 +256,54 @@ fn registered(registry: &Registry, form: &str, name: &str) -> Result<Box<dyn Rig
     }
 }
 
+#[cfg(unix)]
+fn command<'a>(line: &str, case_time: Option<Duration>) -> Result<Kind<'a>, Failure> {
+    let limits = Limits { case: case_time, ..Limits::default() };
+    Process::new(line, limits).map(Kind::Command).map_err(child_failure)
+}
+
+#[cfg(not(unix))]
+fn command<'a>(line: &str, _: Option<Duration>) -> Result<Kind<'a>, Failure> {
+    Err(Failure::usage(format!("cmd:{line}: child processes need a system of the Unix kind")))
+}
+
+#[cfg(unix)]
+fn child_failure(error: trackproof_process::StartError) -> Failure {
+    match error {
+        trackproof_process::StartError::Command { .. } => Failure::usage(format!("cmd: {error}")),
+        trackproof_process::StartError::Child { .. } => {
+            Failure::adapter(format!("the child did not start: {error}"))
+        }
+    }
+}
+
+/// Starts a child, and lends it what it is a part of.
+#[cfg(unix)]
+fn child_rig(process: &Process) -> Result<Box<dyn Rig>, trackproof_process::StartError> {
+    Ok(match process.start()? {
+        Offer::Controller(rig) => rig,
+        Offer::WordReader(reader) => {
+            let clone = reader.clone();
+            Box::new(reader.into_rig(lift::word_reader::rig(Arc::new(move || clone.clone()))))
+        }
+        Offer::TrackEncoder(encoder) => {
+            let clone = encoder.clone();
+            Box::new(encoder.into_rig(lift::track_encoder::rig(Arc::new(move || clone.clone()))))
+        }
+    })
+}
+
+/// Tells what a child said on standard error before it stopped, each text once: it stops in the
+/// same way many times while its case is made small.
+fn hear(text: &str) {
+    const MOST: usize = 8;
+    static HEARD: Mutex<BTreeSet<String>> = Mutex::new(BTreeSet::new());
+    let mut heard = HEARD.lock().unwrap_or_else(|poison| poison.into_inner());
+    if heard.len() < MOST && heard.insert(text.to_owned()) {
+        eprintln!("trackproof: before it stopped, {text}");
+    }
+}
+
 /// Workers of this very program, with these words behind the verb.
 fn workers(words: &[String], case_time: Duration) -> Result<Workers, Failure> {
     // The file may be replaced while a long run goes on, by a build say; what runs stays there.
@@ -236,7 +319,7 @@ fn workers(words: &[String], case_time: Duration) -> Result<Workers, Failure> {
     };
     let arguments = std::iter::once(OsString::from("worker"));
     let arguments = arguments.chain(words.iter().map(OsString::from)).collect();
-    Ok(Workers { program, arguments, case_time })
+    Ok(Workers { program, arguments, case_time, hear })
 }
 
 /// One in Rust has to be among those that this program was built with.
@@ -350,10 +433,16 @@ mod tests {
 
     #[test]
     fn names_are_read_and_written_alike() {
-        for text in ["sample:sync-dma", "sample:sync-dma+a+b", "lib:./x:y.so", "rust:mine"] {
+        for text in [
+            "sample:sync-dma",
+            "sample:sync-dma+a+b",
+            "lib:./x:y.so",
+            "cmd:a 'b c' +d",
+            "rust:mine",
+        ] {
             assert_eq!(text.parse::<Implementation>().unwrap().to_string(), text);
         }
-        for wrong in ["", "sync-dma", "sample:", "lib:", "rust:", "other:x"] {
+        for wrong in ["", "sync-dma", "sample:", "lib:", "cmd:", "rust:", "other:x"] {
             let error = wrong.parse::<Implementation>().unwrap_err();
             assert!(error.contains("sample:NAME"), "{wrong}: {error}");
         }

@@ -13,7 +13,7 @@ pub(crate) fn worker(worker: &Worker, registry: &Registry) -> Result<Exit, Failu
     let mut subject = None;
     let served = serve(|| {
         let options = worker.options.as_deref();
-        let opened = Subject::inside(&worker.implementation, options, registry)
+        let opened = Subject::inside(&worker.implementation, options, None, registry)
             .map_err(|failure| Refusal { usage: failure.exit == Exit::Usage, why: failure.text })?;
         // Kept as long as what it makes.
         let opened = subject.insert(opened);

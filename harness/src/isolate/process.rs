@@ -8,7 +8,7 @@ use crate::campaign::{CampaignError, CaseTime, MakeRigs, Runner};
 use std::ffi::OsString;
 use std::io::{BufRead, BufReader, Read, Write};
 use std::path::PathBuf;
-use std::process::{Child, ChildStdin, ChildStdout, Command, ExitStatus, Stdio};
+use std::process::{Child, ChildStdin, ChildStdout, Command, Stdio};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::mpsc::{Receiver, RecvTimeoutError, SyncSender, sync_channel};
@@ -42,6 +42,9 @@ pub struct Workers {
     pub arguments: Vec<OsString>,
     /// How long the implementation may be at one case, beside what it waits for a processor.
     pub case_time: Duration,
+    /// Hears what an implementation that runs in a process of its own said on standard error before
+    /// it stopped.
+    pub hear: fn(&str),
 }
 
 /// What a worker says of its implementation.
@@ -162,6 +165,7 @@ pub(super) struct Worker {
     records: Receiver<Option<Record>>,
     pulse: Arc<Pulse>,
     case_time: Duration,
+    hear: fn(&str),
     pub(super) hello: Hello,
 }
 
@@ -197,7 +201,8 @@ impl Worker {
         }
         let hello =
             Hello { capabilities: Capabilities::NONE, lent: Capabilities::NONE, profile: None };
-        let mut worker = Self { child, orders, records, pulse, case_time, hello };
+        let hear = workers.hear;
+        let mut worker = Self { child, orders, records, pulse, case_time, hear, hello };
         worker.hello = worker.greeted()?;
         Ok(worker)
     }
@@ -246,6 +251,10 @@ impl Worker {
         let (mut over_since, mut queued) = (None, Queued::default());
         loop {
             match self.records.recv_timeout(look) {
+                Ok(Some(Record::Said(text))) => {
+                    (self.hear)(&text);
+                    continue;
+                }
                 Ok(Some(record)) => return Waited::Record(record),
                 Ok(None) => {
                     end(&mut self.child);
@@ -266,7 +275,7 @@ impl Worker {
             let waited = queued.time(self.child.id(), self.pulse.last_ms.load(Ordering::SeqCst));
             if self.pulse.quiet() > self.case_time * factor + waited {
                 return match self.child.try_wait() {
-                    Ok(Some(status)) => Waited::Stopped(stop_of(status)),
+                    Ok(Some(status)) => Waited::Stopped(Stop::of_status(status)),
                     _ => {
                         end(&mut self.child);
                         let limit_ms = u64::try_from(self.case_time.as_millis());
@@ -288,7 +297,7 @@ impl Worker {
         let since = Instant::now();
         while since.elapsed() < DYING {
             if let Ok(Some(status)) = self.child.try_wait() {
-                return stop_of(status);
+                return Stop::of_status(status);
             }
             std::thread::sleep(Duration::from_millis(1));
         }
@@ -344,43 +353,4 @@ fn listen(output: ChildStdout, pulse: &Pulse, sender: &SyncSender<Option<Record>
             }
         }
     }
-}
-
-#[cfg(unix)]
-fn stop_of(status: ExitStatus) -> Stop {
-    use rustix::process::Signal;
-    use std::os::unix::process::ExitStatusExt;
-    let Some(number) = status.signal() else {
-        return Stop::Exited { code: status.code().unwrap_or_default() };
-    };
-    let is = |signal: Signal| signal.as_raw() == number;
-    let crashes = [
-        (Signal::SEGV, "SIGSEGV"),
-        (Signal::BUS, "SIGBUS"),
-        (Signal::ILL, "SIGILL"),
-        (Signal::FPE, "SIGFPE"),
-        (Signal::TRAP, "SIGTRAP"),
-        (Signal::SYS, "SIGSYS"),
-    ];
-    if let Some((_, signal)) = crashes.into_iter().find(|(signal, _)| is(*signal)) {
-        return Stop::Crashed { signal };
-    }
-    if is(Signal::ABORT) {
-        return Stop::Aborted;
-    }
-    let signals = [
-        (Signal::KILL, "SIGKILL"),
-        (Signal::TERM, "SIGTERM"),
-        (Signal::INT, "SIGINT"),
-        (Signal::HUP, "SIGHUP"),
-        (Signal::XCPU, "SIGXCPU"),
-        (Signal::PIPE, "SIGPIPE"),
-    ];
-    let known = signals.into_iter().find(|(signal, _)| is(*signal));
-    Stop::Killed { signal: known.map_or("another signal", |(_, signal)| signal) }
-}
-
-#[cfg(not(unix))]
-fn stop_of(status: ExitStatus) -> Stop {
-    Stop::Exited { code: status.code().unwrap_or_default() }
 }

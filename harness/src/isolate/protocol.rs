@@ -6,12 +6,12 @@
 use crate::campaign::{Compared, Lacking, Summary};
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
-use trackproof_contract::{Capabilities, Capability, Case, Observation, Profile};
+use trackproof_contract::{Capabilities, Capability, Case, Observation, Profile, Stop};
 use trackproof_model::reach::ReachCounts;
 
 /// Changes with every change of the messages, and with the version: a worker of another build would
 /// make other cases.
-pub(super) const VERSION: &str = concat!("1 ", env!("CARGO_PKG_VERSION"));
+pub(super) const VERSION: &str = concat!("2 ", env!("CARGO_PKG_VERSION"));
 
 /// The implementation is given a case.
 pub(super) const BEGUN: &str = ">";
@@ -30,9 +30,9 @@ pub(super) enum Order<'a> {
     /// Cases will be those of this profile and seed. No answer.
     Campaign { profile: Profile, seed: u64 },
     /// Make, run and judge cases `first` to `end - 1`: a `Found` for each that deviates, then
-    /// `Done`; or `Panicked`.
+    /// `Done`; or `Stopped`.
     Cases { first: u64, end: u64 },
-    /// Run this case: `Ran` or `Panicked`.
+    /// Run this case: `Ran` or `Stopped`.
     Case(#[serde(with = "owned_or_lent")] Lent<'a, Case>),
 }
 
@@ -78,12 +78,26 @@ pub(super) enum Record {
     Done(Box<Counts>),
     /// A case was run.
     Ran(Observation),
-    /// The implementation panicked.
-    Panicked,
+    /// The implementation stopped, and the worker lives: [`Stop::kind`] and [`Stop::detail`].
+    Stopped { kind: String, detail: String },
+    /// What it said before, where that can be told apart. More follows.
+    Said(String),
     /// A run cannot be trusted.
     Untrusted { index: u64, why: String },
     /// trackproof has a fault of its own.
     Fault { why: String },
+}
+
+impl Record {
+    /// A stop to be told.
+    pub(super) fn stopped(stop: Stop) -> Self {
+        Self::Stopped { kind: stop.kind().into(), detail: stop.detail() }
+    }
+}
+
+/// The stop that a worker tells; what names none is garbled.
+pub(super) fn stop_of(kind: &str, detail: &str) -> Stop {
+    Stop::from_parts(kind, detail).unwrap_or(Stop::Garbled)
 }
 
 /// A summary as numbers.

@@ -1,7 +1,7 @@
 //! A rig whose cases are run by a worker, which is started anew whenever it has ended.
 
 use super::process::{Hello, StartError, Waited, Worker, Workers};
-use super::protocol::{Lent, Order, Record};
+use super::protocol::{Lent, Order, Record, stop_of};
 use std::time::Duration;
 use trackproof_contract::{
     Capabilities, Case, Event, Observation, Profile, Rig, RigError, Stop, timeline,
@@ -70,7 +70,9 @@ impl Rig for IsolatedRig {
                 }
                 self.stopped(Stop::Garbled)
             }
-            Waited::Record(Record::Panicked) => self.stopped(Stop::Panicked),
+            Waited::Record(Record::Stopped { kind, detail }) => {
+                self.stopped(stop_of(&kind, &detail))
+            }
             Waited::Record(Record::Untrusted { why, .. } | Record::Fault { why }) => {
                 self.worker = None;
                 Err(RigError::Worker { why })

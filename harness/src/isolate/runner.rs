@@ -1,7 +1,7 @@
 //! A campaign's cases run by a worker, which is given their numbers alone.
 
 use super::process::{Waited, Worker};
-use super::protocol::{Order, Record};
+use super::protocol::{Order, Record, stop_of};
 use crate::campaign::{CampaignError, Finding, Part, Runner};
 use crate::generate::Generator;
 use crate::rules::Rule;
@@ -73,7 +73,7 @@ impl Runner for WorkerRunner<'_> {
                     return Err(CampaignError::Run { index, error });
                 }
                 Waited::Record(Record::Fault { why }) => return Err(CampaignError::Fault(why)),
-                Waited::Record(Record::Panicked) => Stop::Panicked,
+                Waited::Record(Record::Stopped { kind, detail }) => stop_of(&kind, &detail),
                 Waited::Record(_) => Stop::Garbled,
                 Waited::Stopped(stop) => stop,
                 Waited::Abandoned => return Ok(Part::Abandoned),

@@ -6,7 +6,7 @@ use std::cell::RefCell;
 use std::fs::File;
 use std::io::{self, BufRead, BufReader, Read, Write};
 use std::rc::Rc;
-use trackproof_contract::{Capabilities, Case, Observation, Profile, Rig, RigError, Stop};
+use trackproof_contract::{Capabilities, Case, Observation, Profile, Rig, RigError};
 
 /// Why a worker has no implementation.
 #[derive(Debug, Clone, PartialEq, Eq)]
@@ -111,6 +111,10 @@ impl Rig for Marked {
         self.records.mark(BEGUN);
         let result = self.rig.run(case, observation);
         self.records.mark(ENDED);
+        if let (Err(RigError::Stopped(_)), Some(text)) = (&result, self.rig.last_words()) {
+            // Where its reader has gone this process ends in a moment.
+            let _ = self.records.send(&Record::Said(text));
+        }
         result
     }
 
@@ -161,7 +165,7 @@ fn ran(rig: &mut Marked, case: &Lent<'_, Case>) -> Record {
     let mut observation = Observation::new();
     match rig.run(case, &mut observation) {
         Ok(()) => Record::Ran(observation),
-        Err(RigError::Stopped(Stop::Panicked)) => Record::Panicked,
+        Err(RigError::Stopped(stop)) => Record::stopped(stop),
         Err(error) => Record::Untrusted { index: 0, why: error.to_string() },
     }
 }
@@ -178,10 +182,7 @@ fn cases(inside: &mut Inside, first: u64, end: u64, records: &Records) -> io::Re
     lost?;
     Ok(match part {
         Ok(Part::Done(summary)) => Record::Done(Box::new(Counts::of(&summary))),
-        Ok(Part::Stopped { stop: Stop::Panicked, .. }) => Record::Panicked,
-        Ok(Part::Stopped { stop, index }) => {
-            Record::Untrusted { index, why: format!("a stop inside a worker: {stop}") }
-        }
+        Ok(Part::Stopped { stop, .. }) => Record::stopped(stop),
         Ok(Part::Abandoned) => Record::Fault { why: "abandoned by nobody".into() },
         Err(CampaignError::Run { index, error }) => {
             Record::Untrusted { index, why: error.to_string() }

@@ -4,6 +4,7 @@
 
 mod adapter;
 mod bad_input;
+mod children;
 mod command_line;
 mod example;
 mod init;
