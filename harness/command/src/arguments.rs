@@ -225,6 +225,8 @@ pub(crate) enum Language {
     Rust,
     /// A whole controller, as a shared library
     C,
+    /// A word reader, as a child process
+    Python,
 }
 
 #[derive(Debug, Args)]

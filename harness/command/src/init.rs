@@ -21,6 +21,7 @@ pub(crate) fn init(init: &Init) -> Result<Exit, Failure> {
     let files = match init.language {
         Language::Rust => rust_files()?,
         Language::C => c_files(),
+        Language::Python => python_files()?,
     };
     refuse_what_is_there(dir)?;
     for (name, text) in &files {
@@ -103,6 +104,21 @@ fn c_files() -> Vec<(&'static str, String)> {
     ]
 }
 
+#[cfg(unix)]
+fn python_files() -> Result<Vec<(&'static str, String)>, Failure> {
+    let source =
+        METHODS.iter().fold(include_str!("../templates/mine.py").to_owned(), |text, row| {
+            let (method, capabilities) = row;
+            text.replace(&format!("# @{method}@"), &opens("# Opens ", "    # ", capabilities))
+        });
+    Ok(vec![("mine.py", source), ("trackproof_child.py", trackproof_process::PYTHON_KIT.into())])
+}
+
+#[cfg(not(unix))]
+fn python_files() -> Result<Vec<(&'static str, String)>, Failure> {
+    Err(Failure::usage("child processes need a system of the Unix kind"))
+}
+
 /// The rules that need one of these capabilities.
 fn rules_of(capabilities: &[Capability]) -> Vec<&'static str> {
     let set = Capabilities::of(capabilities);
@@ -139,6 +155,7 @@ fn told(language: Language, dir: &Path, files: &[(&str, String)]) -> String {
     text.push_str(&match language {
         Language::Rust => format!("  cd {dir} && cargo run --release -- check rust:mine\n"),
         Language::C => format!("  make -C {dir} && trackproof check lib:{dir}/libmine.so\n"),
+        Language::Python => format!("  trackproof check \"cmd:python3 {dir}/mine.py\"\n"),
     });
     text.push_str(
         "It has nothing yet, so nothing is judged (exit code 4). What opens which rule:\n\n",
@@ -149,7 +166,9 @@ fn told(language: Language, dir: &Path, files: &[(&str, String)]) -> String {
         let _ = writeln!(text, "  {name:<24}  {rules}");
     };
     match language {
-        Language::Rust => METHODS.iter().for_each(|(method, list)| row(method, list)),
+        Language::Rust | Language::Python => {
+            METHODS.iter().for_each(|(method, list)| row(method, list))
+        }
         Language::C => {
             let named = Capability::ALL.iter().filter(|one| **one != Capability::Fifo);
             named.for_each(|one| row(one.name(), &[*one]));

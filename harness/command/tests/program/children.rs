@@ -97,6 +97,34 @@ fn the_list_of_faults_is_one_as_the_command_prints_it() {
 }
 
 #[test]
+fn a_stub_in_python_is_skipped_in_full_and_judged_once_it_has_a_method() {
+    let folder = tempfile::tempdir().unwrap();
+    let init = crate::start::told(folder.path(), "init python mine");
+    assert_eq!(init.code, 0, "{}", init.err);
+    assert!(init.out.contains("check \"cmd:python3 mine/mine.py\""), "{}", init.out);
+    assert!(init.out.contains("shift_in                  raw.contiguous"), "{}", init.out);
+    let main = folder.path().join("mine/mine.py");
+    let source = fs::read_to_string(&main).unwrap();
+    assert!(!source.contains("@shift_in@") && source.contains("# Opens read: raw.contiguous,"));
+    assert!(source.lines().all(|line| line.len() <= 100));
+    let (child, more) = (format!("{} mine/mine.py", python()), "--cases 60 --jobs 1");
+    let stub = told(folder.path(), "check", &child, more);
+    assert_eq!(stub.code, 4, "{}{}", stub.out, stub.err);
+    assert!(stub.out.contains("it has no read; "), "{}", stub.out);
+    // With a method it is judged: a framer that counts sixteen from power-up on.
+    let stub = "    @absent\n    def shift_in(self, bit):\n        return None";
+    let framer = "    def shift_in(self, bit):\n        \
+                  self.bits = (getattr(self, 'bits', 0) << 1 | bit) & 0xFFFF\n        \
+                  self.count = (getattr(self, 'count', 0) + 1) % 16\n        \
+                  return None if self.count else self.bits";
+    assert!(source.contains(stub), "{source}");
+    fs::write(&main, source.replacen(stub, framer, 1)).unwrap();
+    let judged = told(folder.path(), "check", &child, more);
+    assert_eq!(judged.code, 0, "{}{}", judged.out, judged.err);
+    assert!(!judged.out.contains("it has no read; "), "{}", judged.out);
+}
+
+#[test]
 fn the_glue_of_a_child_is_drilled() {
     let folder = tempfile::tempdir().unwrap();
     // A framer that never completes a word; none of the drills asks whether that is right.
