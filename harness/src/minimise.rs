@@ -160,6 +160,7 @@ pub fn minimise(
         limits,
         still,
         over: false,
+        late: false,
     };
     coarse::reduce(&mut search);
     let mut next = 0;
@@ -181,8 +182,9 @@ struct Search<'a, 'b> {
     executions: u32,
     limits: Limits<'a>,
     still: &'b mut dyn FnMut(&Case) -> Outcome,
-    /// Whether a limit was reached.
+    /// Whether a limit was reached, and whether that was the deadline.
     over: bool,
+    late: bool,
 }
 
 impl Search<'_, '_> {
@@ -201,6 +203,7 @@ impl Search<'_, '_> {
         let late = self.limits.deadline.is_some_and(|deadline| deadline());
         if late || self.executions >= self.limits.executions {
             self.over = true;
+            self.late = late;
             return false;
         }
         self.executions += 1;
@@ -219,10 +222,17 @@ impl Search<'_, '_> {
         loop {
             let from = self.best.clone();
             // Those before the last success failed a moment ago on almost the same case.
-            let found = reduction(&from)
-                .enumerate()
-                .skip(first)
-                .find_map(|(i, candidate)| self.take(candidate).then_some(i));
+            let mut found = None;
+            for (i, candidate) in reduction(&from).enumerate().skip(first) {
+                // Of a large case the candidates alone take minutes.
+                if self.over {
+                    break;
+                }
+                if self.take(candidate) {
+                    found = Some(i);
+                    break;
+                }
+            }
             match found {
                 Some(i) => (taken, first) = (true, i),
                 None if first > 0 && !self.over => first = 0,
@@ -231,8 +241,11 @@ impl Search<'_, '_> {
         }
     }
 
-    /// The passing single reduction that is the least simpler.
+    /// The passing single reduction that is the least simpler; none where time was short.
     fn nearest_passing(&self) -> Option<Case> {
+        if self.late {
+            return None;
+        }
         let passes = |case: &Case| self.tried.get(&fingerprint(case)) == Some(&Outcome::Passes);
         single_reductions(&self.best)
             .filter(passes)
