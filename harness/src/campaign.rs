@@ -13,7 +13,7 @@ mod summary;
 
 pub use earlier::{Earlier, MAX_EARLIER};
 pub use finding::{Evidence, Finding};
-pub use runner::{CaseTime, Inside, MakeRigs, Part, RigFactory, Runner};
+pub use runner::{CaseTime, Drawn, Inside, Judged, MakeRigs, Part, RigFactory, Runner};
 pub use summary::{Compared, Lacking, Summary};
 
 use finding::Findings;

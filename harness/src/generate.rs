@@ -10,6 +10,7 @@
 mod bench;
 mod budget;
 mod choices;
+mod draw;
 mod frame;
 mod image;
 mod mutation;
@@ -25,9 +26,11 @@ mod survey;
 mod sync;
 mod track;
 
-pub use choices::{ByteChoices, Choices, SeededChoices};
+pub use choices::{ByteChoices, Choices, RecordedChoices, SeededChoices};
+pub use draw::Draw;
 
 use frame::{Frame, Scope};
+use pattern::Pattern;
 use program::{Head, Script};
 use spare::Spare;
 use trackproof_contract::{Bench, Capabilities, Case, ChannelBits, Medium, Profile, Track};
@@ -81,6 +84,7 @@ pub struct Generator {
     profile: Profile,
     scope: Scope,
     spare: Spare,
+    pattern: Option<Pattern>,
 }
 
 impl Generator {
@@ -100,7 +104,7 @@ impl Generator {
     #[must_use]
     pub fn limited_to(profile: Profile, capabilities: Capabilities) -> Self {
         let scope = Scope::of(&profile, capabilities);
-        Self { profile, scope, spare: Spare::default() }
+        Self { profile, scope, spare: Spare::default(), pattern: None }
     }
 
     /// Makes the case that `choices` lead to. Nothing of what `case` held before remains but its
@@ -125,12 +129,18 @@ impl Generator {
             requests: 0,
             last_read: None,
         };
-        script.base_pattern();
+        self.pattern = Some(script.base_pattern());
         script.mutate(self.profile.byte_port);
         budget::keep(case, frame.events, frame.word_ns(), &mut self.spare);
         if frame.writes {
             track::complete(case, &frame, &mut self.spare, choices);
         }
+    }
+
+    /// The name of the base pattern of the case made last, in kebab-case; none before the first.
+    #[must_use]
+    pub fn pattern(&self) -> Option<String> {
+        self.pattern.map(Pattern::name)
     }
 
     /// The case of that index of a run, as a new value.

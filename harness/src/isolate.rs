@@ -15,5 +15,8 @@ mod rig;
 mod runner;
 mod worker;
 
+pub(crate) use protocol::Counts;
+pub(crate) use runner::name;
+
 pub use process::{Hello, StartError, Workers};
 pub use worker::{Refusal, serve};

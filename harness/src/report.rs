@@ -8,6 +8,7 @@ mod case_text;
 mod comparison;
 mod finding_text;
 mod moment;
+mod overnight;
 mod phrase;
 mod reach;
 mod run_json;
@@ -18,6 +19,10 @@ mod trace;
 
 pub use baseline::{Baseline, KnownJson, Occurred, Regression, Regressions, RegressionsJson};
 pub use finding_text::{Shown, finding};
+pub use overnight::{
+    FileJson, GroupJson, MoreJson, OvernightJson, OvernightReport, case_path, overnight,
+    overnight_json,
+};
 pub use phrase::grouped;
 pub use run_json::{ComparedJson, FindingJson, RunJson, SkippedJson, run_json};
 pub use run_text::{RunReport, run};

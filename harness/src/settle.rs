@@ -13,21 +13,22 @@
 //! must show it, one after the other.
 
 mod again;
+mod showing;
 mod stopped;
 mod witness;
 
 pub use again::{execute, glance};
+pub(crate) use showing::Showing;
 
 use crate::campaign::{CampaignError, Evidence, Finding, RigFactory};
 use crate::cause::Cause;
 use crate::examine::{Examined, Examiner, Shown};
 use crate::minimise::{Limits, Outcome, minimise, single_reductions};
-use crate::verdict::{Deviation, Verdict};
+use crate::verdict::Verdict;
 use std::cmp::Reverse;
 use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use trackproof_contract::{Case, Operation, RigError, Status};
-use trackproof_model::reader::rejection::Mismatch;
+use trackproof_contract::{Case, Operation, RigError};
 
 /// Rule and kind.
 type Name = (&'static str, &'static str);
@@ -50,7 +51,7 @@ pub struct Settled {
 
 impl Settled {
     /// A finding of which nothing smaller was tried.
-    const fn as_it_is(finding: Finding) -> Self {
+    pub(crate) const fn as_it_is(finding: Finding) -> Self {
         Self {
             finding,
             first_names: Vec::new(),
@@ -399,43 +400,4 @@ fn better_name(
         }
     }
     Ok(None)
-}
-
-/// How a deviation shows itself.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Showing {
-    Words,
-    Byte,
-    Done,
-    Refused,
-    MatchSignal,
-    Status(u16),
-    Media,
-}
-
-impl Showing {
-    fn of(deviation: &Deviation) -> Self {
-        match deviation.rejection.mismatch {
-            Mismatch::WordValue
-            | Mismatch::WordMissing
-            | Mismatch::WordExtra
-            | Mismatch::WordAfterEnd => Self::Words,
-            Mismatch::ByteValue | Mismatch::ByteFlagSet | Mismatch::ByteFlagClear => Self::Byte,
-            Mismatch::DoneMissing | Mismatch::DoneExtra => Self::Done,
-            Mismatch::RefusedMissing | Mismatch::RefusedExtra => Self::Refused,
-            Mismatch::MatchSignalMissing | Mismatch::MatchSignalExtra => Self::MatchSignal,
-            Mismatch::Media(_) => Self::Media,
-            Mismatch::StatusBits { bits } => {
-                let lines = Status::INDEX
-                    .with(Status::TRACK_ZERO, true)
-                    .with(Status::PROTECT, true)
-                    .with(Status::READY, true)
-                    .with(Status::CHANGE, true)
-                    .to_bits();
-                // The drive's lines are one way of showing, the controller's bits one each.
-                let own = bits.0 & !lines;
-                Self::Status(if own == 0 { lines } else { 1 << own.trailing_zeros() })
-            }
-        }
-    }
 }

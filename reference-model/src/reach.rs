@@ -90,6 +90,9 @@ const LEVELS: usize = 17;
 const PLAIN: usize = 35;
 const COUNT: usize = 2 * PHASES + 2 * LEVELS + PLAIN;
 
+/// How many points there are, of all profiles.
+pub const POINTS: usize = COUNT;
+
 impl Point {
     const PLAIN: [Self; PLAIN] = [
         Self::AlignedMatch,
@@ -193,6 +196,11 @@ impl Reach {
     pub fn has(&self, point: Point) -> bool {
         let index = point.index();
         self.0[index / 64] >> (index % 64) & 1 == 1
+    }
+
+    /// The numbers of the points that were reached, all below [`POINTS`], rising.
+    pub fn numbers(&self) -> impl Iterator<Item = usize> + '_ {
+        (0..COUNT).filter(|index| self.0[index / 64] >> (index % 64) & 1 == 1)
     }
 }
 

@@ -25,6 +25,8 @@ pub(crate) enum Verb {
     Demo(Demo),
     /// Run generated cases on an implementation and report what deviates
     Check(Check),
+    /// Search for deviations for hours, and leave a short list
+    Overnight(Overnight),
     /// Run one case file again
     Replay(Replay),
     /// Make a case file as small as it gets
@@ -102,6 +104,49 @@ pub(crate) struct Check {
     pub(crate) isolation: Isolation,
     #[command(flatten)]
     pub(crate) out: Out,
+    #[command(flatten)]
+    pub(crate) format: FormatArg,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Overnight {
+    #[arg(value_name = "IMPL", help = IMPLEMENTATION)]
+    pub(crate) implementation: Implementation,
+    /// How long to search: 60s, 10m, 8h; all starts on one folder together
+    #[arg(long = "for", value_name = "DURATION", env = "TRACKPROOF_FOR", default_value = "8h", value_parser = duration::parse)]
+    pub(crate) duration: Duration,
+    /// The folder of the run: a new one, or that of a run which is to go on
+    #[arg(
+        long = "out",
+        value_name = "DIR",
+        env = "TRACKPROOF_OUT",
+        default_value = "trackproof-overnight"
+    )]
+    pub(crate) dir: PathBuf,
+    /// The profile to hold it to: a built-in name or a file [default: the one that it declares,
+    /// else sync-dma]
+    #[arg(long, value_name = "NAME|FILE", env = "TRACKPROOF_PROFILE")]
+    pub(crate) profile: Option<String>,
+    /// The run's seed
+    #[arg(
+        long,
+        value_name = "N",
+        env = "TRACKPROOF_SEED",
+        allow_negative_numbers = true,
+        default_value_t = 1
+    )]
+    pub(crate) seed: u64,
+    /// Threads [default: the cores there are]
+    #[arg(long, value_name = "N", env = "TRACKPROOF_JOBS", allow_negative_numbers = true, value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub(crate) jobs: Option<u16>,
+    /// Known deviations: a TOML file; what it names is no failure
+    #[arg(long, value_name = "FILE", env = "TRACKPROOF_KNOWN")]
+    pub(crate) known: Option<PathBuf>,
+    /// Also fail on rules of level `should`
+    #[arg(long, env = "TRACKPROOF_STRICT", value_parser = BoolishValueParser::new())]
+    pub(crate) strict: bool,
+    #[command(flatten)]
+    pub(crate) isolation: Isolation,
     #[command(flatten)]
     pub(crate) format: FormatArg,
 }

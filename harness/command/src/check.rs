@@ -71,7 +71,8 @@ pub(crate) fn check(check: &Check, registry: &Registry) -> Result<Exit, Failure>
     run.report(&plan, &profile_name, &summary, &shown)
 }
 
-fn jobs(given: Option<u16>) -> usize {
+/// The number of threads: as given, else the cores there are.
+pub(crate) fn jobs(given: Option<u16>) -> usize {
     given.map_or_else(
         || std::thread::available_parallelism().map_or(1, std::num::NonZero::get),
         usize::from,
@@ -344,7 +345,7 @@ impl Run<'_> {
 }
 
 /// What a run's numbers come to.
-fn verdict(
+pub(crate) fn verdict(
     summary: &Summary,
     rules: &[&'static Rule],
     deviates: bool,

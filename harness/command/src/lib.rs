@@ -35,6 +35,7 @@ mod interrupt;
 mod loaded;
 mod minimise;
 mod output;
+mod overnight;
 mod profile;
 mod progress;
 mod registry;
@@ -80,6 +81,7 @@ fn dispatch(registry: &Registry) -> Exit {
     let result = match arguments.verb {
         Verb::Demo(demo) => demo::demo(&demo, registry),
         Verb::Check(check) => check::check(&check, registry),
+        Verb::Overnight(overnight) => overnight::overnight(&overnight, registry),
         Verb::Replay(replay) => replay::replay(&replay, registry),
         Verb::Minimise(minimise) => minimise::minimise(&minimise, registry),
         Verb::Rules(rules) => rules::rules(&rules),

@@ -2,7 +2,7 @@
 
 use super::{CampaignError, Finding, Summary, digest};
 use crate::examine::Examiner;
-use crate::generate::{Generator, SeededChoices, case_seed};
+use crate::generate::{Draw, Generator, SeededChoices, case_seed};
 use crate::verdict::Verdict;
 use std::ops::Range;
 use trackproof_contract::{Capabilities, Case, Profile, Rig, Stop};
@@ -79,6 +79,37 @@ pub trait Runner {
         cases: Range<u64>,
         found: &mut dyn FnMut(Finding),
     ) -> Result<Part, CampaignError>;
+
+    /// Runs and judges cases that are drawn one by one; `each` hears of every one, in their order
+    /// and at once.
+    ///
+    /// # Errors
+    /// When a run cannot be trusted.
+    fn run_drawn(
+        &mut self,
+        draws: &[Draw],
+        each: &mut dyn FnMut(Judged),
+    ) -> Result<Drawn, CampaignError>;
+}
+
+/// One drawn case, judged.
+#[derive(Debug)]
+pub struct Judged {
+    /// What a campaign would count for it.
+    pub summary: Box<Summary>,
+    /// The finding, if it deviates; its index is the case's place among the draws.
+    pub finding: Option<Finding>,
+}
+
+/// What became of drawn cases.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Drawn {
+    /// Each was heard of.
+    All,
+    /// The implementation stopped in the one behind those that were heard of.
+    Stopped(Stop),
+    /// Nobody waits for them any more.
+    Abandoned,
 }
 
 /// What became of cases in a row.
@@ -149,5 +180,30 @@ impl Runner for Inside {
             }
         }
         Ok(Part::Done(Box::new(summary)))
+    }
+
+    fn run_drawn(
+        &mut self,
+        draws: &[Draw],
+        each: &mut dyn FnMut(Judged),
+    ) -> Result<Drawn, CampaignError> {
+        for (index, draw) in (0..).zip(draws) {
+            self.generator.make(self.seed, draw, &mut self.case);
+            let examined = self
+                .examiner
+                .glance(&self.case)
+                .map_err(|error| CampaignError::Run { index, error })?;
+            if let Verdict::Stops(stop) = examined.verdict {
+                return Ok(Drawn::Stopped(stop));
+            }
+            let mut summary = Box::<Summary>::default();
+            let number = if let Draw::Number(number) = draw { *number } else { 0 };
+            summary.digest = digest::of(number, &self.case, self.examiner.observation(), &examined);
+            summary.count(&self.case, &self.examiner, &examined);
+            let deviates = matches!(examined.verdict, Verdict::Deviates(_));
+            let finding = deviates.then(|| Finding::new(index, self.case.clone(), examined));
+            each(Judged { summary, finding });
+        }
+        Ok(Drawn::All)
     }
 }

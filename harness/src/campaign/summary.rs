@@ -193,8 +193,8 @@ impl Summary {
         self.reach.add(&tally.reach);
     }
 
-    /// Adds the counts of another part of the same campaign.
-    pub(super) fn merge(&mut self, other: Self) {
+    /// Adds the counts of another part of the same run.
+    pub fn merge(&mut self, other: Self) {
         self.cases += other.cases;
         self.judged += other.judged;
         self.inconclusive += other.inconclusive;

@@ -128,17 +128,92 @@ impl Choices for ByteChoices<'_> {
     }
 
     fn below(&mut self, limit: u64) -> u64 {
-        // As few bytes as hold the number, so that a fuzzer's change of one byte is one choice.
-        let Some(highest) = limit.checked_sub(1) else {
-            return 0;
-        };
-        self.bits((64 - highest.leading_zeros()).next_multiple_of(8)) % limit
+        match limit {
+            0 => 0,
+            _ => self.bits(8 * bytes_below(limit)) % limit,
+        }
+    }
+}
+
+/// Choices of a seed that are written down: [`ByteChoices`] of the bytes are the same ones.
+///
+/// ```
+/// use trackproof::generate::{ByteChoices, Choices, RecordedChoices};
+/// let mut choices = RecordedChoices::new(7);
+/// let drawn = (choices.below(1_000), choices.bits(12));
+/// let bytes = choices.into_bytes();
+/// let mut again = ByteChoices::new(&bytes);
+/// assert_eq!((again.below(1_000), again.bits(12)), drawn);
+/// ```
+#[derive(Debug, Clone)]
+pub struct RecordedChoices {
+    seeded: SeededChoices,
+    bytes: Vec<u8>,
+}
+
+impl RecordedChoices {
+    /// The stream of that seed.
+    #[must_use]
+    pub fn new(seed: u64) -> Self {
+        Self { seeded: SeededChoices::new(seed), bytes: Vec::new() }
+    }
+
+    /// What was drawn, as bytes.
+    #[must_use]
+    pub fn into_bytes(self) -> Vec<u8> {
+        self.bytes
+    }
+
+    fn note(&mut self, value: u64, bytes: u32) {
+        self.bytes.extend_from_slice(&value.to_be_bytes()[8 - bytes as usize..]);
+    }
+}
+
+impl Choices for RecordedChoices {
+    fn bits(&mut self, count: u32) -> u64 {
+        let value = self.seeded.bits(count);
+        self.note(value, count.div_ceil(8));
+        value
+    }
+
+    fn below(&mut self, limit: u64) -> u64 {
+        let value = self.seeded.below(limit);
+        self.note(value, bytes_below(limit));
+        value
+    }
+}
+
+/// As few bytes as hold any number under `limit`, so that a fuzzer's change of one byte is one
+/// choice.
+const fn bytes_below(limit: u64) -> u32 {
+    match limit.checked_sub(1) {
+        Some(highest) => (64 - highest.leading_zeros()).div_ceil(8),
+        None => 0,
     }
 }
 
 #[cfg(test)]
 mod tests {
-    use super::{ByteChoices, Choices, SeededChoices};
+    use super::{ByteChoices, Choices, RecordedChoices, SeededChoices};
+    use crate::generate::{Generator, case_seed};
+    use trackproof_contract::Profile;
+
+    #[test]
+    fn recorded_choices_lead_to_the_same_case_from_their_bytes() {
+        for profile in [Profile::sync_dma(), Profile::byte_stream()] {
+            let mut generator = Generator::new(profile);
+            let (mut recorded, mut again) = (generator.case(0, 0), generator.case(0, 0));
+            for index in 0..300 {
+                let seeded = generator.case(3, index);
+                let mut choices = RecordedChoices::new(case_seed(3, index));
+                generator.generate(&mut choices, &mut recorded);
+                assert_eq!(recorded, seeded, "case {index}");
+                let bytes = choices.into_bytes();
+                generator.generate(&mut ByteChoices::new(&bytes), &mut again);
+                assert_eq!(again, seeded, "case {index} from {} bytes", bytes.len());
+            }
+        }
+    }
 
     #[test]
     fn choices_stay_within_their_limits() {

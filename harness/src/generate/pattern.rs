@@ -24,7 +24,7 @@ enum Sync {
 
 /// A base pattern.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
-enum Pattern {
+pub(super) enum Pattern {
     SyncReader,
     RawReader,
     SectorReader,
@@ -94,9 +94,23 @@ const READING: [(Pattern, u8); 19] = [
     (Pattern::Medley, 8),
 ];
 
+impl Pattern {
+    /// Its name, in kebab-case.
+    pub(super) fn name(self) -> String {
+        let mut name = String::new();
+        for letter in format!("{self:?}").chars() {
+            if letter.is_ascii_uppercase() && !name.is_empty() {
+                name.push('-');
+            }
+            name.push(letter.to_ascii_lowercase());
+        }
+        name
+    }
+}
+
 impl<C: Choices> Script<'_, C> {
-    /// Writes one base pattern.
-    pub(super) fn base_pattern(&mut self) {
+    /// Writes one base pattern; gives back which.
+    pub(super) fn base_pattern(&mut self) -> Pattern {
         let pattern = if self.frame.copies_an_image() && self.choices.chance(1, 3) {
             Pattern::DiskCopier
         } else if self.frame.writes {
@@ -136,6 +150,7 @@ impl<C: Choices> Script<'_, C> {
             Pattern::WriteBreaker => self.write_breaker(),
             Pattern::LineDropper => self.line_dropper(),
         }
+        pattern
     }
 
     /// Brings a drive to where it gives read data: nearly every program begins so.

@@ -4,6 +4,7 @@
 //! it is at: [`BEGUN`] as it gives the implementation a case, [`ENDED`] as that comes back.
 
 use crate::campaign::{Compared, Lacking, Summary};
+use crate::generate::Draw;
 use serde::{Deserialize, Serialize};
 use std::collections::BTreeMap;
 use trackproof_contract::{Capabilities, Capability, Case, Observation, Profile, Stop};
@@ -32,6 +33,9 @@ pub(super) enum Order<'a> {
     /// Make, run and judge cases `first` to `end - 1`: a `Found` for each that deviates, then
     /// `Done`; or `Stopped`.
     Cases { first: u64, end: u64 },
+    /// Make, run and judge these cases: a `Judged` for each, in their order; `Stopped` behind those
+    /// that came back.
+    Drawn(Vec<Draw>),
     /// Run this case: `Ran` or `Stopped`.
     Case(#[serde(with = "owned_or_lent")] Lent<'a, Case>),
 }
@@ -76,6 +80,8 @@ pub(super) enum Record {
     Found { index: u64, rule: String, kind: String },
     /// Cases are done.
     Done(Box<Counts>),
+    /// A drawn case is judged: rule and kind, where it deviates, and what it counts for.
+    Judged { name: Option<(String, String)>, counts: Box<Counts> },
     /// A case was run.
     Ran(Observation),
     /// The implementation stopped, and the worker lives: [`Stop::kind`] and [`Stop::detail`].
@@ -101,12 +107,13 @@ pub(super) fn stop_of(kind: &str, detail: &str) -> Stop {
 }
 
 /// A summary as numbers.
-#[derive(Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub(super) struct Counts {
+pub(crate) struct Counts {
     cases: u64,
     judged: u64,
     inconclusive: u64,
+    stopped: u64,
     skipped: u64,
     beside: u64,
     /// Capability number, cases, cases that lack nothing else.
@@ -122,13 +129,14 @@ pub(super) struct Counts {
 }
 
 impl Counts {
-    pub(super) fn of(summary: &Summary) -> Self {
+    pub(crate) fn of(summary: &Summary) -> Self {
         let Compared { bytes, status_bits, signals, tracks } = summary.compared;
         let place = |one: Capability| Capability::ALL.iter().position(|other| *other == one);
         Self {
             cases: summary.cases,
             judged: summary.judged,
             inconclusive: summary.inconclusive,
+            stopped: summary.stopped,
             skipped: summary.skipped,
             beside: summary.beside,
             lacking: summary
@@ -151,7 +159,7 @@ impl Counts {
     }
 
     /// The summary; none where a number names nothing.
-    pub(super) fn summary(self, capabilities: Capabilities) -> Option<Summary> {
+    pub(crate) fn summary(self, capabilities: Capabilities) -> Option<Summary> {
         let [bytes, status_bits, signals, tracks] = self.compared;
         let lacking: Option<BTreeMap<_, _>> = self
             .lacking
@@ -172,6 +180,7 @@ impl Counts {
             cases: self.cases,
             judged: self.judged,
             inconclusive: self.inconclusive,
+            stopped: self.stopped,
             skipped: self.skipped,
             beside: self.beside,
             lacking: lacking?,

@@ -1,9 +1,9 @@
 //! A campaign's cases run by a worker, which is given their numbers alone.
 
 use super::process::{Waited, Worker};
-use super::protocol::{Order, Record, stop_of};
-use crate::campaign::{CampaignError, Finding, Part, Runner};
-use crate::generate::Generator;
+use super::protocol::{Counts, Order, Record, stop_of};
+use crate::campaign::{CampaignError, Drawn, Finding, Judged, Part, Runner, Summary};
+use crate::generate::{Draw, Generator};
 use crate::rules::Rule;
 use std::collections::BTreeSet;
 use std::ops::Range;
@@ -82,9 +82,62 @@ impl Runner for WorkerRunner<'_> {
             return Ok(Part::Stopped { index: self.at(first, end), stop });
         }
     }
+
+    fn run_drawn(
+        &mut self,
+        draws: &[Draw],
+        each: &mut dyn FnMut(Judged),
+    ) -> Result<Drawn, CampaignError> {
+        self.worker.order(&Order::Drawn(draws.to_vec()));
+        for (index, draw) in (0..).zip(draws) {
+            let stop = match self.worker.wait(self.over) {
+                Waited::Record(Record::Judged { name, counts }) => {
+                    match self.judged(index, draw, name, *counts) {
+                        Some(judged) => {
+                            each(judged);
+                            continue;
+                        }
+                        None => Stop::Garbled,
+                    }
+                }
+                Waited::Record(Record::Untrusted { index, why }) => {
+                    let error = RigError::Worker { why };
+                    return Err(CampaignError::Run { index, error });
+                }
+                Waited::Record(Record::Fault { why }) => return Err(CampaignError::Fault(why)),
+                Waited::Record(Record::Stopped { kind, detail }) => stop_of(&kind, &detail),
+                Waited::Record(_) => Stop::Garbled,
+                Waited::Stopped(stop) => stop,
+                Waited::Abandoned => return Ok(Drawn::Abandoned),
+            };
+            return Ok(Drawn::Stopped(stop));
+        }
+        Ok(Drawn::All)
+    }
 }
 
 impl WorkerRunner<'_> {
+    /// A drawn case as a worker told of it; none where that means nothing.
+    fn judged(
+        &mut self,
+        index: u64,
+        draw: &Draw,
+        told: Option<(String, String)>,
+        counts: Counts,
+    ) -> Option<Judged> {
+        let summary: Box<Summary> = Box::new(counts.summary(self.worker.hello.capabilities)?);
+        let finding = match told {
+            Some((rule, kind)) => {
+                let (rule, kind) = name(&rule, &kind)?;
+                let mut case = self.generator.case(self.seed, 0);
+                self.generator.make(self.seed, draw, &mut case);
+                Some(Finding::told(index, case, rule, kind))
+            }
+            None => None,
+        };
+        Some(Judged { summary, finding })
+    }
+
     /// The case that the worker was at.
     fn at(&mut self, first: u64, end: u64) -> u64 {
         let (can, lent) = (self.worker.hello.capabilities, self.worker.hello.lent);
@@ -105,7 +158,7 @@ impl WorkerRunner<'_> {
 }
 
 /// Rule and kind as this process knows them; none where it cannot.
-pub(super) fn name(rule: &str, kind: &str) -> Option<(&'static Rule, &'static str)> {
+pub(crate) fn name(rule: &str, kind: &str) -> Option<(&'static Rule, &'static str)> {
     static KINDS: Mutex<BTreeSet<&'static str>> = Mutex::new(BTreeSet::new());
     let rule = Rule::find(rule)?;
     let mut kinds = KINDS.lock().unwrap_or_else(|poison| poison.into_inner());

@@ -1,7 +1,8 @@
 //! The worker's side: orders come in on standard input, records go out on what was standard output.
 
 use super::protocol::{BEGUN, Counts, ENDED, Lent, MAX_LINE_BYTES, Order, Record, VERSION};
-use crate::campaign::{CampaignError, Inside, Part, Runner};
+use crate::campaign::{CampaignError, Drawn, Inside, Part, Runner};
+use crate::generate::Draw;
 use std::cell::RefCell;
 use std::fs::File;
 use std::io::{self, BufRead, BufReader, Read, Write};
@@ -150,6 +151,11 @@ impl Served {
                     let done = cases(inside, first, end, &self.records)?;
                     self.records.send(&done)?;
                 }
+                (Order::Drawn(draws), _, Some(inside)) => {
+                    if let Some(end) = drawn(inside, &draws, &self.records)? {
+                        self.records.send(&end)?;
+                    }
+                }
                 (Order::Case(case), Some(rig), _) => self.records.send(&ran(rig, &case))?,
                 _ => return Err(io::Error::other("an order out of turn")),
             }
@@ -170,6 +176,33 @@ fn ran(rig: &mut Marked, case: &Lent<'_, Case>) -> Record {
     }
 }
 
+/// Sends a record for each case; gives back the one that ends them early.
+fn drawn(inside: &mut Inside, draws: &[Draw], records: &Records) -> io::Result<Option<Record>> {
+    let mut lost = Ok(());
+    let part = inside.run_drawn(draws, &mut |judged| {
+        let name = judged.finding.map(|found| (found.rule.id.into(), found.kind.into()));
+        let counts = Box::new(Counts::of(&judged.summary));
+        let sent = records.send(&Record::Judged { name, counts });
+        if lost.is_ok() {
+            lost = sent;
+        }
+    });
+    lost?;
+    Ok(match part {
+        Ok(Drawn::All) => None,
+        Ok(Drawn::Stopped(stop)) => Some(Record::stopped(stop)),
+        Ok(Drawn::Abandoned) => Some(Record::Fault { why: "abandoned by nobody".into() }),
+        Err(error) => Some(ended(error)),
+    })
+}
+
+fn ended(error: CampaignError) -> Record {
+    match error {
+        CampaignError::Run { index, error } => Record::Untrusted { index, why: error.to_string() },
+        CampaignError::Start(why) | CampaignError::Fault(why) => Record::Fault { why },
+    }
+}
+
 fn cases(inside: &mut Inside, first: u64, end: u64, records: &Records) -> io::Result<Record> {
     let mut lost = Ok(());
     let part = inside.run(first..end, &mut |found| {
@@ -184,9 +217,6 @@ fn cases(inside: &mut Inside, first: u64, end: u64, records: &Records) -> io::Re
         Ok(Part::Done(summary)) => Record::Done(Box::new(Counts::of(&summary))),
         Ok(Part::Stopped { stop, .. }) => Record::stopped(stop),
         Ok(Part::Abandoned) => Record::Fault { why: "abandoned by nobody".into() },
-        Err(CampaignError::Run { index, error }) => {
-            Record::Untrusted { index, why: error.to_string() }
-        }
-        Err(CampaignError::Start(why) | CampaignError::Fault(why)) => Record::Fault { why },
+        Err(error) => ended(error),
     })
 }

@@ -11,4 +11,5 @@ mod init;
 mod isolation;
 mod kills;
 mod known;
+mod overnight;
 mod start;

@@ -1,0 +1,185 @@
+//! What a run is, and its counts, as the file `run.json`.
+
+use super::estimate::Sample;
+use super::ledger::SPECIES;
+use crate::campaign::Summary;
+use crate::features::Seen;
+use crate::isolate::Counts;
+use serde::{Deserialize, Serialize};
+use std::time::Duration;
+use trackproof_contract::{Capabilities, Profile};
+
+/// Changes when the file's meaning does.
+const FORMAT: u32 = 1;
+
+/// The counts, and what they are of.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+pub(super) struct Record {
+    format: u32,
+    /// Other versions make other cases of the same numbers and streams.
+    version: String,
+    implementation: String,
+    profile: Profile,
+    seed: u64,
+    /// Milliseconds that the run has taken so far.
+    pub(super) spent_ms: u64,
+    /// The next shift; those under way are run again.
+    pub(super) next_shift: u64,
+    /// Shifts behind it that are done.
+    pub(super) done_ahead: Vec<u64>,
+    capabilities: u64,
+    lent: u64,
+    counts: Counts,
+    /// The sample of cases with numbers: how many, and a digit a species.
+    sampled: u64,
+    species: String,
+    /// The features that the corpus has shown, a digit each.
+    pub(super) seen: String,
+    /// First names and what they settled under.
+    pub(super) settled_as: Vec<[[String; 2]; 2]>,
+}
+
+/// Why a file gives no counts.
+#[derive(Debug, Clone, PartialEq, Eq)]
+pub(super) enum Unreadable {
+    /// It is of another version.
+    Version(String),
+    /// It is no such file, or not whole.
+    Damaged(String),
+}
+
+#[derive(Deserialize)]
+struct AnyVersion {
+    format: Option<u32>,
+    version: Option<String>,
+}
+
+impl Record {
+    /// The record of a run that has not begun.
+    pub(super) fn new(implementation: &str, profile: &Profile, seed: u64) -> Self {
+        Self {
+            format: FORMAT,
+            version: crate::case_file::MODEL.into(),
+            implementation: implementation.into(),
+            profile: profile.clone(),
+            seed,
+            spent_ms: 0,
+            next_shift: 0,
+            done_ahead: Vec::new(),
+            capabilities: 0,
+            lent: 0,
+            counts: Counts::of(&Summary::default()),
+            sampled: 0,
+            species: Sample::new(SPECIES).digits(),
+            seen: Seen::default().digits(),
+            settled_as: Vec::new(),
+        }
+    }
+
+    /// The same run with these counts.
+    pub(super) fn with(&self, summary: &Summary, sample: &Sample, spent: Duration) -> Self {
+        Self {
+            spent_ms: u64::try_from(spent.as_millis()).unwrap_or(u64::MAX),
+            capabilities: summary.capabilities.to_bits(),
+            lent: summary.lent.to_bits(),
+            counts: Counts::of(summary),
+            sampled: sample.cases(),
+            species: sample.digits(),
+            ..self.clone()
+        }
+    }
+
+    /// Reads a file's bytes.
+    pub(super) fn read(bytes: &[u8]) -> Result<Self, Unreadable> {
+        let damaged = |error: serde_json::Error| Unreadable::Damaged(error.to_string());
+        let any: AnyVersion = serde_json::from_slice(bytes).map_err(damaged)?;
+        let version = any.version.unwrap_or_default();
+        if any.format != Some(FORMAT) || version != crate::case_file::MODEL {
+            let there = any.format.map_or("none".into(), |format| format.to_string());
+            return Err(Unreadable::Version(format!(
+                "its version is `{}` (format {there}), this program's is `{}` (format {FORMAT}), \
+                 which makes other cases",
+                version.chars().take(40).collect::<String>().escape_debug(),
+                crate::case_file::MODEL
+            )));
+        }
+        let record: Self = serde_json::from_slice(bytes).map_err(damaged)?;
+        let seen = Seen::from_digits(&record.seen);
+        if record.summary().is_none() || record.sample().is_none() || seen.is_none() {
+            return Err(Unreadable::Damaged("counts that do not fit together".into()));
+        }
+        Ok(record)
+    }
+
+    /// In what it is another run; none where it is not.
+    pub(super) fn differs_from(&self, own: &Self) -> Option<String> {
+        let differ = |what: &str, there: &str, here: &str| {
+            Some(format!("its {what} is {}, this run's is {here}", there.escape_debug()))
+        };
+        if self.implementation != own.implementation {
+            return differ("implementation", &self.implementation, &own.implementation);
+        }
+        if self.seed != own.seed {
+            return differ("seed", &self.seed.to_string(), &own.seed.to_string());
+        }
+        (self.profile != own.profile).then(|| "its profile is another one".into())
+    }
+
+    /// The counts.
+    pub(super) fn summary(&self) -> Option<Summary> {
+        let mut summary =
+            self.counts.clone().summary(Capabilities::from_bits(self.capabilities))?;
+        summary.lent = Capabilities::from_bits(self.lent);
+        Some(summary)
+    }
+
+    /// The sample.
+    pub(super) fn sample(&self) -> Option<Sample> {
+        Sample::from_digits(&self.species, SPECIES, self.sampled)
+    }
+
+    /// The file's text.
+    pub(super) fn text(&self) -> String {
+        let mut text = serde_json::to_string(self).expect("counts hold nothing that JSON has not");
+        text.push('\n');
+        text
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Record, Unreadable};
+    use trackproof_contract::Profile;
+
+    fn record() -> Record {
+        Record::new("sample:sync-dma", &Profile::sync_dma(), 1)
+    }
+
+    #[test]
+    fn a_record_is_read_as_it_was_written() {
+        let record = Record { next_shift: 7, spent_ms: 1_234, ..record() };
+        assert_eq!(Record::read(record.text().as_bytes()), Ok(record.clone()));
+        assert_eq!(record.differs_from(&self::record()), None);
+    }
+
+    #[test]
+    fn other_runs_other_versions_and_damage_are_told_apart() {
+        let text = record().text();
+        for (other, word) in [
+            (Record::new("lib:x.so", &Profile::sync_dma(), 1), "implementation"),
+            (Record::new("sample:sync-dma", &Profile::byte_stream(), 1), "profile"),
+            (Record::new("sample:sync-dma", &Profile::sync_dma(), 2), "seed"),
+        ] {
+            assert!(other.differs_from(&record()).unwrap().contains(word));
+        }
+        let newer = text.replacen("\"format\":1", "\"format\":9", 1);
+        let Err(Unreadable::Version(why)) = Record::read(newer.as_bytes()) else { panic!() };
+        assert!(why.contains("format 9"), "{why}");
+        let halved = text.replacen("\"species\":\"0", "\"species\":\"", 1);
+        for damaged in [&text[..text.len() / 2], "", "[]", "\u{0}", &halved] {
+            let read = Record::read(damaged.as_bytes());
+            assert!(matches!(read, Err(Unreadable::Damaged(_) | Unreadable::Version(_))));
+        }
+        assert!(matches!(Record::read(halved.as_bytes()), Err(Unreadable::Damaged(_))));
+    }
+}
