@@ -1,0 +1,8 @@
+//! `whole_subsystem`: all programs, on the implementation that TRACKPROOF_IMPLEMENTATION names.
+#![no_main]
+
+use libfuzzer_sys::{Corpus, fuzz_target};
+
+fuzz_target!(|bytes: &[u8]| -> Corpus {
+    if trackproof_fuzz::whole_subsystem(bytes) { Corpus::Keep } else { Corpus::Reject }
+});

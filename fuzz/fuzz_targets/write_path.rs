@@ -1,0 +1,8 @@
+//! `write_path`: programs that write, on the implementation that TRACKPROOF_IMPLEMENTATION names.
+#![no_main]
+
+use libfuzzer_sys::{Corpus, fuzz_target};
+
+fuzz_target!(|bytes: &[u8]| -> Corpus {
+    if trackproof_fuzz::write_path(bytes) { Corpus::Keep } else { Corpus::Reject }
+});
