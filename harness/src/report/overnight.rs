@@ -263,13 +263,19 @@ fn more(outcome: &Outcome) -> Vec<String> {
         chance if chance > 0.9999 => "over 99.99 %".to_owned(),
         chance => format!("{:.2} %", 100.0 * chance),
     };
+    // Where nothing was met once only, the estimate is a bound, and of few cases it says nothing.
+    let chance = |estimate: &Estimate| match (estimate.singles, estimate.within(AHEAD)) {
+        (0, chance) if chance > 0.5 => "not to be said of so few cases".to_owned(),
+        (0, chance) => format!("at most {}", percent(chance)),
+        (_, chance) => percent(chance),
+    };
     let ahead = grouped(AHEAD);
     let mut lines = vec![
         format!(
             "  More     the chance that the next {ahead} cases show a new name or point: {}",
-            percent(plain.within(AHEAD))
+            chance(&plain)
         ),
-        format!("           a new pair of points in one case: {}", percent(pairs.within(AHEAD))),
+        format!("           a new pair of points in one case: {}", chance(&pairs)),
         format!(
             "           by the share of what was met once ({} of {} in {} cases, {} of {} with \
              pairs)",
