@@ -160,7 +160,7 @@ const TABLE: &[Row] = &[
     row("match_jitter", "4", Not(WIDER)),
     row("index_edge", "trailing", By("write.start")),
     row("lost_tail", "8", By("write.words")),
-    row("tail_pulse", "yes", By("write.start")),
+    row("tail_pulse", "yes", By("write.guard")),
     row("gate_off_min", "1", Not(WITHIN)),
     row("gate_off_max", "0", Not(WITHIN)),
     row("gate_off_max", "9", Not(WIDER)),
