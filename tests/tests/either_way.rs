@@ -4,12 +4,14 @@
 //! The sample goes one way. What a controller of the other way shows is made of the sample's
 //! observation, the difference spelled out.
 
+use std::sync::Arc;
 use trackproof::judge::Judge;
 use trackproof::verdict::Verdict;
 use trackproof_contract::{
     Bench, Case, ChangeClear, ChannelBits, DriveBench, HostService, Item, Medium, Observation,
     Observed, Operation, Profile, Rig, Start, Track, WriteSource,
 };
+use trackproof_samples::WordReader;
 use trackproof_tests::profile::{sync_dma_with, with};
 
 const TURN_BITS: u32 = 400;
@@ -132,6 +134,35 @@ fn a_request_on_its_way_is_a_transfer_under_way_or_not() {
     let mut half = both.clone();
     half.items.truncate(done + 2);
     assert!(!conforms(&case, &half), "a word, and never done");
+}
+
+/// A request that replaces one on its way is an abort: the second hand's reading part joins nothing
+/// to what was before it, though another way would.
+#[test]
+fn a_request_that_replaces_one_on_its_way_may_join_nothing() {
+    let profile = with(
+        Profile::byte_stream(),
+        &[("read_join", "yes"), ("start_busy", "replace"), ("slack_min", "3"), ("slack_max", "9")],
+    );
+    let bit_ns = u64::from(profile.channel_bit_ns);
+    let word = u64::from(profile.word_bits);
+    let service = HostService { first_ns: bit_ns, interval_ns: bit_ns, stalls: Vec::new() };
+    let read = |words| Operation::Read { words, start: Start::Now, service: service.clone() };
+    let program = [
+        read(1),
+        Operation::Wait { ns: (3 + word) * bit_ns },
+        read(0),
+        read(1),
+        Operation::Wait { ns: 2 * word * bit_ns },
+    ];
+    let case = case(&profile, program);
+    let mut rig = trackproof::lift::word_reader::rig(Arc::new(WordReader::default));
+    let mut seen = Observation::new();
+    rig.run(&case, &mut seen).unwrap();
+    let words = seen.items.iter().filter(|one| matches!(one.item, Item::Word { .. })).count();
+    assert_eq!(words, 2, "{seen:?}");
+    let verdict = Judge::new().judge(&case, &seen, rig.capabilities());
+    assert!(matches!(verdict, Verdict::Conforms), "{verdict:?}");
 }
 
 /// A controller that counts bits knows no time within one: the bit under way may count.

@@ -221,12 +221,11 @@ impl State {
         let mut other = self.clone();
         if ctx.profile.start_busy == StartBusy::Replace {
             (other.answered, other.turned_down) = (ctx.made, 0);
-            if self.busy() {
-                other.abort_write(ctx, at_ns, at_ns);
-                other.end_transfer();
-                // Nor is it said what is under way until the acceptance.
-                other.free_to_ns = other.free_to_ns.max(request.to_ns);
-            }
+            // An abort, also of what was on its way alone: nothing joins what was before.
+            other.abort_write(ctx, at_ns, at_ns);
+            other.end_transfer();
+            // Nor is it said what is under way until the acceptance.
+            other.free_to_ns = other.free_to_ns.max(request.to_ns);
             return Some(other);
         }
         if waiting == 0 {
