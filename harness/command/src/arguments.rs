@@ -59,8 +59,9 @@ pub(crate) struct Demo {
     pub(crate) out: Out,
 }
 
+/// What is searched, and what it is held to.
 #[derive(Debug, Args)]
-pub(crate) struct Check {
+pub(crate) struct Search {
     /// The implementation
     #[arg(value_name = "IMPL", help = IMPLEMENTATION)]
     pub(crate) implementation: Implementation,
@@ -68,12 +69,6 @@ pub(crate) struct Check {
     /// else sync-dma]
     #[arg(long, value_name = "NAME|FILE", env = "TRACKPROOF_PROFILE")]
     pub(crate) profile: Option<String>,
-    /// How many cases [default: 20000, or without end where --for says how long]
-    #[arg(long, value_name = "N", env = "TRACKPROOF_CASES", allow_negative_numbers = true)]
-    pub(crate) cases: Option<u64>,
-    /// How long: 60s, 10m, 8h; with --cases, whichever ends first
-    #[arg(long = "for", value_name = "DURATION", env = "TRACKPROOF_FOR", value_parser = duration::parse)]
-    pub(crate) duration: Option<Duration>,
     /// The run's seed: the same seed gives the same cases everywhere
     #[arg(
         long,
@@ -86,22 +81,34 @@ pub(crate) struct Check {
     /// Threads [default: the cores there are]
     #[arg(long, value_name = "N", env = "TRACKPROOF_JOBS", allow_negative_numbers = true, value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub(crate) jobs: Option<u16>,
-    /// Report only findings of this rule; may be given again, or several with commas. Those of
-    /// other rules are counted
-    #[arg(long = "rule", value_name = "ID", env = "TRACKPROOF_RULE", value_delimiter = ',', value_parser = rule)]
-    pub(crate) rules: Vec<&'static Rule>,
-    /// Known deviations: a TOML file; what it names is no failure while it occurs, and one when it
-    /// does not any more
+    /// Known deviations: a TOML file; what it names is no failure while it occurs. For check it is
+    /// one when it does not any more
     #[arg(long, value_name = "FILE", env = "TRACKPROOF_KNOWN")]
     pub(crate) known: Option<PathBuf>,
-    /// A folder of case files to replay first
-    #[arg(long, value_name = "DIR", env = "TRACKPROOF_REGRESSIONS")]
-    pub(crate) regressions: Option<PathBuf>,
     /// Also fail on rules of level `should`
     #[arg(long, env = "TRACKPROOF_STRICT", value_parser = BoolishValueParser::new())]
     pub(crate) strict: bool,
     #[command(flatten)]
     pub(crate) isolation: Isolation,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Check {
+    #[command(flatten)]
+    pub(crate) search: Search,
+    /// How many cases [default: 20000, or without end where --for says how long]
+    #[arg(long, value_name = "N", env = "TRACKPROOF_CASES", allow_negative_numbers = true)]
+    pub(crate) cases: Option<u64>,
+    /// How long: 60s, 10m, 8h; with --cases, whichever ends first
+    #[arg(long = "for", value_name = "DURATION", env = "TRACKPROOF_FOR", value_parser = duration::parse)]
+    pub(crate) duration: Option<Duration>,
+    /// Report only findings of this rule; may be given again, or several with commas. Those of
+    /// other rules are counted
+    #[arg(long = "rule", value_name = "ID", env = "TRACKPROOF_RULE", value_delimiter = ',', value_parser = rule)]
+    pub(crate) rules: Vec<&'static Rule>,
+    /// A folder of case files to replay first
+    #[arg(long, value_name = "DIR", env = "TRACKPROOF_REGRESSIONS")]
+    pub(crate) regressions: Option<PathBuf>,
     #[command(flatten)]
     pub(crate) out: Out,
     #[command(flatten)]
@@ -110,8 +117,8 @@ pub(crate) struct Check {
 
 #[derive(Debug, Args)]
 pub(crate) struct Overnight {
-    #[arg(value_name = "IMPL", help = IMPLEMENTATION)]
-    pub(crate) implementation: Implementation,
+    #[command(flatten)]
+    pub(crate) search: Search,
     /// How long to search: 60s, 10m, 8h; all starts on one folder together
     #[arg(long = "for", value_name = "DURATION", env = "TRACKPROOF_FOR", default_value = "8h", value_parser = duration::parse)]
     pub(crate) duration: Duration,
@@ -123,30 +130,6 @@ pub(crate) struct Overnight {
         default_value = "trackproof-overnight"
     )]
     pub(crate) dir: PathBuf,
-    /// The profile to hold it to: a built-in name or a file [default: the one that it declares,
-    /// else sync-dma]
-    #[arg(long, value_name = "NAME|FILE", env = "TRACKPROOF_PROFILE")]
-    pub(crate) profile: Option<String>,
-    /// The run's seed
-    #[arg(
-        long,
-        value_name = "N",
-        env = "TRACKPROOF_SEED",
-        allow_negative_numbers = true,
-        default_value_t = 1
-    )]
-    pub(crate) seed: u64,
-    /// Threads [default: the cores there are]
-    #[arg(long, value_name = "N", env = "TRACKPROOF_JOBS", allow_negative_numbers = true, value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub(crate) jobs: Option<u16>,
-    /// Known deviations: a TOML file; what it names is no failure
-    #[arg(long, value_name = "FILE", env = "TRACKPROOF_KNOWN")]
-    pub(crate) known: Option<PathBuf>,
-    /// Also fail on rules of level `should`
-    #[arg(long, env = "TRACKPROOF_STRICT", value_parser = BoolishValueParser::new())]
-    pub(crate) strict: bool,
-    #[command(flatten)]
-    pub(crate) isolation: Isolation,
     #[command(flatten)]
     pub(crate) format: FormatArg,
 }
@@ -345,11 +328,13 @@ mod tests {
     #[test]
     fn check_has_its_defaults() {
         let Verb::Check(check) = parsed("trackproof check sample:sync-dma") else { panic!() };
-        assert_eq!(check.implementation.to_string(), "sample:sync-dma");
-        assert_eq!((check.cases, check.duration, check.seed, check.jobs), (None, None, 1, None));
+        assert_eq!(check.search.implementation.to_string(), "sample:sync-dma");
+        assert_eq!((check.search.seed, check.search.jobs), (1, None));
+        assert_eq!((check.cases, check.duration), (None, None));
         assert_eq!(check.out.dir.to_str(), Some("trackproof-out"));
         assert_eq!(check.format.is, Format::Human);
-        assert!(!check.strict && check.rules.is_empty() && check.profile.is_none());
+        assert!(!check.search.strict && check.search.profile.is_none());
+        assert!(check.rules.is_empty());
     }
 
     #[test]
@@ -363,8 +348,8 @@ mod tests {
         let ids: Vec<&str> = check.rules.iter().map(|rule| rule.id).collect();
         assert_eq!(ids, ["sync.start", "sync.phase", "raw.fresh"]);
         assert_eq!(check.duration, Some(Duration::from_secs(600)));
-        assert_eq!((check.cases, check.seed, check.jobs), (Some(9), 7, Some(3)));
-        assert!(check.strict);
+        assert_eq!((check.cases, check.search.seed, check.search.jobs), (Some(9), 7, Some(3)));
+        assert!(check.search.strict);
     }
 
     #[test]

@@ -4,20 +4,19 @@ use crate::Exit;
 use crate::arguments::{Check, Format};
 use crate::failure::Failure;
 use crate::files::{Files, replay_line};
-use crate::implementation::Subject;
 use crate::interrupt::{self, Patience};
 use crate::output;
-use crate::profile;
 use crate::progress::Progress;
 use crate::registry::Registry;
 use crate::regressions;
+use crate::search::Searched;
 use std::collections::BTreeSet;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use std::time::Instant;
 use trackproof::campaign::{self, CampaignError, Finding, Plan, RigFactory, Summary};
 use trackproof::case_file::CaseFile;
-use trackproof::known_file::{self, Known};
+use trackproof::known_file::Known;
 use trackproof::report::{self, Baseline, Occurred, Regression, Regressions, RunReport, Shown};
 use trackproof::rules::{Level, Rule};
 use trackproof::settle::{Settled, Settlement, execute, settle};
@@ -34,8 +33,7 @@ const NO_END: u64 = u64::MAX / 2;
 
 /// Runs the verb.
 pub(crate) fn check(check: &Check, registry: &Registry) -> Result<Exit, Failure> {
-    let subject = Subject::open(&check.implementation, registry, &check.isolation)?;
-    let (profile_name, profile) = profile::choose(check.profile.as_deref(), &subject)?;
+    let Searched { subject, profile_name, profile, known } = check.search.open(registry)?;
     let cases = match (check.cases, check.duration) {
         (Some(cases), _) => Some(cases),
         (None, Some(_)) => None,
@@ -43,19 +41,14 @@ pub(crate) fn check(check: &Check, registry: &Registry) -> Result<Exit, Failure>
     };
     let plan = Plan {
         profile,
-        seed: check.seed,
+        seed: check.search.seed,
         cases: cases.unwrap_or(NO_END),
         deadline: check.duration.map(|duration| Instant::now() + duration),
-        jobs: jobs(check.jobs),
+        jobs: check.search.jobs(),
     };
-    let mut known = match &check.known {
-        Some(path) => known_file::load(path)?,
-        None => Vec::new(),
-    };
-    known.retain(|known| known.profile == profile_name);
     let run = Run {
         check,
-        implementation: check.implementation.to_string(),
+        implementation: check.search.implementation.to_string(),
         files: Mutex::new(Files::new(&check.out.dir)),
         progress: Progress::new(cases),
         told: Mutex::default(),
@@ -69,14 +62,6 @@ pub(crate) fn check(check: &Check, registry: &Registry) -> Result<Exit, Failure>
     shown.regressions = regressions;
     run.progress.end(summary.cases, campaign_time);
     run.report(&plan, &profile_name, &summary, &shown)
-}
-
-/// The number of threads: as given, else the cores there are.
-pub(crate) fn jobs(given: Option<u16>) -> usize {
-    given.map_or_else(
-        || std::thread::available_parallelism().map_or(1, std::num::NonZero::get),
-        usize::from,
-    )
 }
 
 /// A run in progress.
@@ -143,7 +128,10 @@ impl Run<'_> {
     }
 
     fn note(&self, finding: &Finding) -> String {
-        format!("case {} of seed {} on {}", finding.index, self.check.seed, self.implementation)
+        format!(
+            "case {} of seed {} on {}",
+            finding.index, self.check.search.seed, self.implementation
+        )
     }
 
     /// A run that cannot be trusted gives no verdict; what was found before stays on disk.
@@ -271,11 +259,12 @@ impl Run<'_> {
         summary: &Summary,
         found: &Found,
     ) -> Result<Exit, Failure> {
-        let fails = |finding: &Finding| finding.rule.level == Level::Must || self.check.strict;
+        let fails =
+            |finding: &Finding| finding.rule.level == Level::Must || self.check.search.strict;
         let (again, unsteady) = found.regressions.as_ref().map_or((false, false), |all| {
             let must = |one: &Regression| {
                 Rule::find(one.rule).is_none_or(|rule| rule.level == Level::Must)
-                    || self.check.strict
+                    || self.check.search.strict
             };
             (all.deviating.iter().any(must), !all.unsteady.is_empty())
         });
@@ -298,7 +287,7 @@ impl Run<'_> {
             implementation: &self.implementation,
             profile_name,
             profile: &plan.profile,
-            seed: Some(self.check.seed),
+            seed: Some(self.check.search.seed),
             summary,
             findings: &found.findings,
             rules: &self.check.rules,

@@ -43,6 +43,7 @@ mod regressions;
 mod replay;
 mod rules;
 mod samples;
+mod search;
 mod worker;
 
 pub use exit::Exit;

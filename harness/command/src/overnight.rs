@@ -4,41 +4,33 @@ mod junit;
 
 use crate::Exit;
 use crate::arguments::{Format, Overnight};
-use crate::check::{EXECUTIONS, jobs, verdict};
+use crate::check::{EXECUTIONS, verdict};
 use crate::failure::Failure;
 use crate::files::replay_line;
-use crate::implementation::Subject;
 use crate::interrupt;
 use crate::output;
-use crate::profile;
 use crate::progress::Progress;
 use crate::registry::Registry;
+use crate::search::Searched;
 use std::collections::BTreeSet;
 use std::sync::Mutex;
 use std::time::Duration;
 use trackproof::campaign::Finding;
-use trackproof::known_file::{self, Known};
+use trackproof::known_file::Known;
 use trackproof::overnight::{self, Event, Folder, FolderError, Outcome, Plan, RunError, Status};
 use trackproof::report::{self, Baseline, OvernightReport, RunReport, Style, case_path, grouped};
 use trackproof::rules::Level;
 use trackproof::triage::{self, Group};
-use trackproof_contract::Profile;
 
 /// Runs the verb.
 pub(crate) fn overnight(given: &Overnight, registry: &Registry) -> Result<Exit, Failure> {
-    let subject = Subject::open(&given.implementation, registry, &given.isolation)?;
-    let (profile_name, profile) = profile::choose(given.profile.as_deref(), &subject)?;
-    let mut known = match &given.known {
-        Some(path) => known_file::load(path)?,
-        None => Vec::new(),
-    };
-    known.retain(|known| known.profile == profile_name);
+    let Searched { subject, profile_name, profile, known } = given.search.open(registry)?;
     let plan = Plan {
-        implementation: given.implementation.to_string(),
+        implementation: given.search.implementation.to_string(),
         profile,
-        seed: given.seed,
+        seed: given.search.seed,
         lasts: given.duration,
-        jobs: jobs(given.jobs),
+        jobs: given.search.jobs(),
         executions: EXECUTIONS,
     };
     let folder = Folder::open(&given.dir)?;
@@ -185,7 +177,7 @@ impl Night<'_> {
             });
         }
         groups.retain(|group| !group.findings.is_empty());
-        let fails = |group: &Group| group.rule.level == Level::Must || self.given.strict;
+        let fails = |group: &Group| group.rule.level == Level::Must || self.given.search.strict;
         let open = outcome.aside.iter().any(|finding| self.reason(finding).is_none());
         let deviates = groups.iter().any(fails) || open;
         let exit = verdict(&outcome.summary, &[], deviates, !outcome.once.is_empty());
@@ -209,7 +201,7 @@ impl ShortList<'_> {
             run: RunReport {
                 implementation: &night.plan.implementation,
                 profile_name: night.profile_name,
-                profile: self.profile(night),
+                profile: &night.plan.profile,
                 seed: Some(night.plan.seed),
                 summary: &self.outcome.summary,
                 findings: &[],
@@ -228,10 +220,6 @@ impl ShortList<'_> {
             again: &self.again,
             troubles: &self.troubles,
         }
-    }
-
-    fn profile<'r>(&self, night: &'r Night<'_>) -> &'r Profile {
-        &night.plan.profile
     }
 }
 
