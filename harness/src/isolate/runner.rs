@@ -68,15 +68,10 @@ impl Runner for WorkerRunner<'_> {
                         None => Stop::Garbled,
                     }
                 }
-                Waited::Record(Record::Untrusted { index, why }) => {
-                    let error = RigError::Worker { why };
-                    return Err(CampaignError::Run { index, error });
-                }
-                Waited::Record(Record::Fault { why }) => return Err(CampaignError::Fault(why)),
-                Waited::Record(Record::Stopped { kind, detail }) => stop_of(&kind, &detail),
-                Waited::Record(_) => Stop::Garbled,
-                Waited::Stopped(stop) => stop,
-                Waited::Abandoned => return Ok(Part::Abandoned),
+                other => match end_of(other)? {
+                    Some(stop) => stop,
+                    None => return Ok(Part::Abandoned),
+                },
             };
             // Marks count cases that were run, not those that were skipped; so count those again.
             return Ok(Part::Stopped { index: self.at(first, end), stop });
@@ -100,20 +95,29 @@ impl Runner for WorkerRunner<'_> {
                         None => Stop::Garbled,
                     }
                 }
-                Waited::Record(Record::Untrusted { index, why }) => {
-                    let error = RigError::Worker { why };
-                    return Err(CampaignError::Run { index, error });
-                }
-                Waited::Record(Record::Fault { why }) => return Err(CampaignError::Fault(why)),
-                Waited::Record(Record::Stopped { kind, detail }) => stop_of(&kind, &detail),
-                Waited::Record(_) => Stop::Garbled,
-                Waited::Stopped(stop) => stop,
-                Waited::Abandoned => return Ok(Drawn::Abandoned),
+                other => match end_of(other)? {
+                    Some(stop) => stop,
+                    None => return Ok(Drawn::Abandoned),
+                },
             };
             return Ok(Drawn::Stopped(stop));
         }
         Ok(Drawn::All)
     }
+}
+
+/// What ends cases in a row, beside their own records: a stop, or none where nobody waits any more.
+fn end_of(waited: Waited) -> Result<Option<Stop>, CampaignError> {
+    Ok(Some(match waited {
+        Waited::Record(Record::Untrusted { index, why }) => {
+            return Err(CampaignError::Run { index, error: RigError::Worker { why } });
+        }
+        Waited::Record(Record::Fault { why }) => return Err(CampaignError::Fault(why)),
+        Waited::Record(Record::Stopped { kind, detail }) => stop_of(&kind, &detail),
+        Waited::Record(_) => Stop::Garbled,
+        Waited::Stopped(stop) => stop,
+        Waited::Abandoned => return Ok(None),
+    }))
 }
 
 impl WorkerRunner<'_> {
