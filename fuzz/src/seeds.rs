@@ -1,7 +1,7 @@
 //! The committed seeds, and how they are made; inputs for the smoke of each target.
 //!
 //! A seed is a stream of choices, so a change of the generator makes other cases of it: then run
-//! `cargo test --release -p trackproof-fuzz -- --ignored` and commit what that writes.
+//! `WRITE_SEEDS=1 cargo test --release -p trackproof-fuzz seeds` and commit what that writes.
 
 mod smallest;
 
@@ -20,6 +20,9 @@ const CASES: u64 = 3_000;
 
 /// The run's seed.
 const SEED: u64 = 1;
+
+/// What the names of seeds that show a fault begin with.
+const FAULT: &str = "fault-";
 
 /// Bytes without a pattern, the same on every machine.
 pub(crate) struct Bytes(SeededChoices);
@@ -90,11 +93,35 @@ fn patterns(target: Target) -> BTreeMap<String, Vec<u8>> {
     shortest
 }
 
+/// Whether the seeds are to be written anew.
+fn anew() -> bool {
+    std::env::var_os("WRITE_SEEDS").is_some()
+}
+
+fn write(target: &str, name: &str, bytes: &[u8]) {
+    fs::create_dir_all(folder(target)).unwrap();
+    fs::write(folder(target).join(name), bytes).unwrap();
+}
+
+/// Removes the committed seeds of a target whose names begin with `fault-`, or all others.
+fn remove(target: Target, of_faults: bool) {
+    for name in committed(target.name()).keys() {
+        if name.starts_with(FAULT) == of_faults {
+            fs::remove_file(folder(target.name()).join(name)).unwrap();
+        }
+    }
+}
+
 #[test]
 fn every_base_pattern_has_its_seed() {
     for (target, least) in [(Target::Write, 10), (Target::Read, 15), (Target::Whole, 25)] {
-        let (made, there) = (patterns(target), committed(target.name()));
+        let made = patterns(target);
         assert!(made.len() >= least, "{}: {} patterns", target.name(), made.len());
+        if anew() {
+            remove(target, false);
+            made.iter().for_each(|(name, bytes)| write(target.name(), name, bytes));
+        }
+        let there = committed(target.name());
         for (name, bytes) in made {
             assert_eq!(there.get(&name), Some(&bytes), "{}/{name}: see above", target.name());
         }
@@ -105,10 +132,18 @@ fn every_base_pattern_has_its_seed() {
 fn the_seeds_of_faults_show_them() {
     let mut shown = 0;
     for target in [Target::Write, Target::Read] {
+        if anew() {
+            remove(target, true);
+            for fault in &trackproof_samples::find("sync-dma").unwrap().faults {
+                if let Some(bytes) = Deviating::of(target, &fault.name).smallest(SEED, CASES) {
+                    write(target.name(), &format!("{FAULT}{}", fault.name), &bytes);
+                }
+            }
+        }
         for (name, bytes) in committed(target.name()) {
-            let Some(fault) = name.strip_prefix("fault-") else { continue };
+            let Some(fault) = name.strip_prefix(FAULT) else { continue };
             let mut deviating = Deviating::of(target, fault);
-            assert!(deviating.shows(&bytes).is_some(), "{}/{name}", target.name());
+            assert!(deviating.shows(&bytes).is_some(), "{}/{name}: see above", target.name());
             shown += 1;
         }
     }
@@ -116,30 +151,19 @@ fn the_seeds_of_faults_show_them() {
 }
 
 #[test]
-#[ignore = "writes the seeds anew"]
-fn write_the_seeds() {
-    let write = |target: &str, name: &str, bytes: &[u8]| {
-        fs::create_dir_all(folder(target)).unwrap();
-        fs::write(folder(target).join(name), bytes).unwrap();
-    };
-    for target in [Target::Write, Target::Read, Target::Whole] {
-        let _ = fs::remove_dir_all(folder(target.name()));
-        for (name, bytes) in patterns(target) {
-            write(target.name(), &name, &bytes);
+fn the_returns_of_a_library_have_their_seeds() {
+    let seeds: [(&str, &[u8]); 3] = [
+        ("quiet", &[0, 0, 0, 0, 0, 0, 0, 0]),
+        ("items", &[9, 1, 0, 0, 0, 0, 2, 0, 3, 0, 0, 2, 0, 0, 0, 0, 1, 0, 5, 5]),
+        ("refuses", &[3, 0, 0, 0, 0xe0]),
+    ];
+    for (name, bytes) in seeds {
+        if anew() {
+            write("library_returns", name, bytes);
         }
+        let there = committed("library_returns");
+        assert_eq!(there.get(name).map(Vec::as_slice), Some(bytes), "{name}: see above");
     }
-    for fault in &trackproof_samples::find("sync-dma").unwrap().faults {
-        for target in [Target::Write, Target::Read] {
-            if let Some(bytes) = Deviating::of(target, &fault.name).smallest(SEED, CASES) {
-                write(target.name(), &format!("fault-{}", fault.name), &bytes);
-            }
-        }
-    }
-    // Right returns, a library that gives items, one that refuses.
-    write("library_returns", "quiet", &[0, 0, 0, 0, 0, 0, 0, 0]);
-    let items = [9, 1, 0, 0, 0, 0, 2, 0, 3, 0, 0, 2, 0, 0, 0, 0, 1, 0, 5, 5];
-    write("library_returns", "items", &items);
-    write("library_returns", "refuses", &[3, 0, 0, 0, 0xe0]);
 }
 
 #[test]
