@@ -250,18 +250,23 @@ fn shown_again(
     if !adopt(&mut finding, examined) {
         return Ok(None);
     }
-    let Some(seen) = finding.deviation() else { return Ok(Some(finding)) };
-    if finding.cause.explains() {
-        return Ok(Some(finding));
-    }
-    let plain = examiner.written_tells(&finding.case, seen)?;
-    if let Some((case, examined)) = plain
-        && matches!(&examined.verdict, Verdict::Deviates(deviation)
-            if deviation.by_content)
-    {
-        finding = Finding { cases: finding.cases, ..Finding::new(finding.index, case, examined) };
-    }
-    Ok(Some(finding))
+    Ok(Some(told(&finding, examiner)?.unwrap_or(finding)))
+}
+
+/// The case in which the media tell what is wrong with them, where nothing else explains a finding
+/// and they tell more than its own case does.
+fn told(finding: &Finding, examiner: &mut Examiner) -> Result<Option<Finding>, RigError> {
+    let Some(seen) = finding.deviation().filter(|_| !finding.cause.explains()) else {
+        return Ok(None);
+    };
+    let told = examiner.written_tells(&finding.case, seen)?;
+    Ok(told.and_then(|(case, examined)| {
+        let by_content = matches!(&examined.verdict, Verdict::Deviates(told) if told.by_content);
+        by_content.then(|| Finding {
+            cases: finding.cases,
+            ..Finding::new(finding.index, case, examined)
+        })
+    }))
 }
 
 /// Makes one finding small; none when the rig stops showing it.
@@ -294,8 +299,9 @@ fn smallest(
         if !adopt(&mut finding, examined) {
             return Ok(None);
         }
-        // In the smaller case something else may be the first to explain it.
+        // In the smaller case something else may be the first to explain it, or to be seen.
         if smaller && name != finding.name() {
+            finding = told(&finding, examiner)?.unwrap_or(finding);
             continue;
         }
         let better = match clearer(&finding, examiner, limits, &mut executions)? {
@@ -346,10 +352,18 @@ fn clearer(
     let upto = &examiner.judge().events()[..=seen.rejection.event];
     let deviating = upto.iter().map(|event| event.operation as usize).max().unwrap_or(0);
     let words = !finding.cause.explains() && Showing::of(seen) != Showing::Words && !came_round;
-    let by_content = witness::with_media(&finding.case, deviating);
-    let by_words = if words { witness::with_words(&finding.case, deviating) } else { Vec::new() };
-    let contents = by_content.len();
-    for (number, case) in by_content.into_iter().chain(by_words).enumerate() {
+    let mut cases: Vec<(Witness, Case)> = Vec::new();
+    let mut add = |of, more: Vec<Case>| cases.extend(more.into_iter().map(|case| (of, case)));
+    add(Witness::Content, witness::with_media(&finding.case, deviating));
+    if !came_round {
+        // Of what the host asked for since, a write may cover what the read found.
+        let own = upto.last().map_or(deviating, |event| event.operation as usize);
+        add(Witness::Round, Vec::from_iter(witness::with_rest(&finding.case, own)));
+    }
+    if words {
+        add(Witness::Words, witness::with_words(&finding.case, deviating));
+    }
+    for (of, case) in cases {
         if limits.deadline.is_some_and(|over| over()) {
             return Ok(None);
         }
@@ -357,8 +371,8 @@ fn clearer(
         let examined = examiner.examine(&case)?;
         if let Verdict::Deviates(deviation) = &examined.verdict
             && matches!(Showing::of(deviation), Showing::Words | Showing::Media)
-            && (deviation.by_content || number >= contents)
-            && deviation.rule.id != CAME_ROUND
+            && (deviation.by_content || of == Witness::Words)
+            && (deviation.rule.id != CAME_ROUND || of == Witness::Round)
         {
             return Ok(Some(Finding {
                 cases: finding.cases,
@@ -367,6 +381,15 @@ fn clearer(
         }
     }
     Ok(None)
+}
+
+/// What a case close by is to show: a wrong medium or stream, one that is wrong only where a write
+/// comes round, or wrong words.
+#[derive(Clone, Copy, PartialEq)]
+enum Witness {
+    Content,
+    Round,
+    Words,
 }
 
 /// The rule that a write on too short a turn breaks, whatever else is wrong with it.

@@ -16,6 +16,9 @@ const NUMBERS: u64 = 0x70;
 /// Words by which a turn is longer than all that is written.
 const TURN_WORDS: usize = 4;
 
+/// Channel bits of a check of two bytes.
+const CHECK_CELLS: u32 = 32;
+
 /// The case made telling; none where it is so already, or cannot be.
 pub(crate) fn telling(case: &Case) -> Option<Case> {
     let mut changed = case.clone();
@@ -90,10 +93,12 @@ pub(crate) fn image_stream(case: &Case, track: &Track) -> Option<Case> {
     let bit_ns = u64::from(case.profile.channel_bit_ns);
     let mut read = case.clone();
     let drive = read.bench.drives.get_mut(usize::from(track.drive))?;
-    // From the index on, so that words and the bytes of the layout coincide.
-    (drive.cylinder, drive.start_bit, drive.spin_up_ns) = (track.cylinder, 0, 0);
-    let turn_ns = u64::from(drive.turn_bits) * bit_ns;
-    let words = drive.turn_bits.div_ceil(u32::from(case.profile.word_bits)) + 1;
+    // Words and the bytes of the layout coincide. A check may stand right before the index, and the
+    // first clock bit behind a wrong one is wrong as well: so the check comes first.
+    let start_bit = (drive.turn_bits - CHECK_CELLS % drive.turn_bits) % drive.turn_bits;
+    (drive.cylinder, drive.start_bit, drive.spin_up_ns) = (track.cylinder, start_bit, 0);
+    let read_bits = drive.turn_bits + CHECK_CELLS;
+    let words = read_bits.div_ceil(u32::from(case.profile.word_bits)) + 1;
     let mask = 1 << track.drive;
     read.program = vec![Operation::Select { mask }, Operation::Motor { mask }];
     if track.side != 0 {
@@ -102,7 +107,7 @@ pub(crate) fn image_stream(case: &Case, track: &Track) -> Option<Case> {
     let service = HostService { first_ns: 0, interval_ns: bit_ns, stalls: Vec::new() };
     read.program.push(Operation::Read { words, start: Start::Now, service });
     let word_ns = u64::from(case.profile.word_bits) * bit_ns;
-    read.program.push(Operation::Wait { ns: turn_ns + 2 * word_ns });
+    read.program.push(Operation::Wait { ns: u64::from(read_bits) * bit_ns + 2 * word_ns });
     Some(read)
 }
 

@@ -147,6 +147,10 @@ impl Compared<'_> {
         if inside.is_empty() {
             return self.outside(written, laid, &wrong);
         }
+        // What was there may be what the first turn lays.
+        if self.first_turn_stands(laid) {
+            return ("write.wrap", "longer-than-a-turn");
+        }
         if self.unchanged(laid, 0, length) {
             return ("write.words", "not-written");
         }
@@ -242,6 +246,15 @@ impl Compared<'_> {
             let changed = before.cyclic_window(cell, count) ^ self.shown.cyclic_window(cell, count);
             changed & !self.due.free_window(cell, count) == 0
         })
+    }
+
+    /// Whether of a write longer than a turn the first turn stands there, and not the last.
+    fn first_turn_stands(&self, laid: &Laid) -> bool {
+        laid.bits.len() > laid.turn
+            && (0..laid.turn).all(|behind| {
+                let cell = (laid.cell + behind) % laid.turn;
+                self.due.free_window(cell, 1) != 0 || self.shown.get(cell) == laid.bits.get(behind)
+            })
     }
 
     /// What was to be written stands there, but begins elsewhere or lacks words.

@@ -68,12 +68,31 @@ fn with_long_turns(case: &Case, write: usize) -> Vec<Case> {
     vec![long, selected]
 }
 
+/// The case in which nothing but time passes behind the last write before an operation, so that
+/// nothing covers what the write leaves: for what is wrong only where it comes round.
+pub(super) fn with_rest(case: &Case, deviating: usize) -> Option<Case> {
+    let upto = &case.program[..case.program.len().min(deviating + 1)];
+    let write = upto.iter().rposition(|one| matches!(one, Operation::Write { .. }))?;
+    let mut rested = case.clone();
+    let later = rested.program.split_off(write + 1);
+    rested.program.extend(later.into_iter().filter(|one| matches!(one, Operation::Wait { .. })));
+    rested.program.push(Operation::Wait { ns: rest_ns(case) });
+    (rested.validate().is_ok()).then_some(rested)
+}
+
+/// Two turns, within bounds.
+fn rest_ns(case: &Case) -> u64 {
+    let bit_ns = u64::from(case.profile.channel_bit_ns);
+    let word_ns = u64::from(case.profile.word_bits) * bit_ns;
+    let turn_bits = case.bench.drives.iter().map(|drive| drive.turn_bits).max().unwrap_or(0);
+    (2 * u64::from(turn_bits) * bit_ns).clamp(8 * word_ns, 64 * word_ns)
+}
+
 /// The case up to the deviating operation and a while more, every read served at once; those that
 /// `filled` names, by their place in the program, are for a word at least.
 fn served(case: &Case, deviating: usize, filled: &dyn Fn(usize) -> bool) -> Case {
     let bit_ns = u64::from(case.profile.channel_bit_ns);
     let word_ns = u64::from(case.profile.word_bits) * bit_ns;
-    let turn_ns = case.bench.drives.iter().map(|drive| u64::from(drive.turn_bits) * bit_ns).max();
     let prompt = prompt(case);
     let mut served = case.clone();
     served.program.truncate(deviating + 1);
@@ -85,8 +104,7 @@ fn served(case: &Case, deviating: usize, filled: &dyn Fn(usize) -> bool) -> Case
             service.clone_from(&prompt);
         }
     }
-    let rest_ns = (2 * turn_ns.unwrap_or(0)).clamp(8 * word_ns, 64 * word_ns);
-    served.program.push(Operation::Wait { ns: rest_ns + asked.min(64) * word_ns });
+    served.program.push(Operation::Wait { ns: rest_ns(case) + asked.min(64) * word_ns });
     served
 }
 

@@ -129,7 +129,7 @@ fn check(sample: &Sample, fault: &Fault, seed: u64, cases: u64) -> Vec<String> {
 }
 
 /// Faults of the normal run, one a way of deviating; the long suite has them all.
-const QUICK: [&str; 24] = [
+const QUICK: [&str; 26] = [
     "realigns-once",
     "even-phase-only",
     "stale-first-word",
@@ -154,6 +154,8 @@ const QUICK: [&str; 24] = [
     "deaf-behind-abort",
     "reset-keeps-counter",
     "stale-turn",
+    "first-turn-only",
+    "image-check-wrong",
 ];
 
 #[test]
