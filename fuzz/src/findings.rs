@@ -157,7 +157,7 @@ impl Findings {
             Err(error) => format!("not written: {error}"),
         };
         eprintln!("found {name}, {place}");
-        let input_to = self.folder.join("inputs").join(name.replace([':', ' '], ""));
+        let input_to = self.folder.join("inputs").join(name.replace(": ", "-"));
         let made = fs::create_dir_all(self.folder.join("inputs"));
         match made.and_then(|()| fs::write(&input_to, input)) {
             Ok(()) => self.waiting.push_back(Waiting { name, input: input_to }),

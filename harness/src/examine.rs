@@ -13,7 +13,7 @@ use crate::relation::Relation;
 use crate::rules::Rule;
 use crate::verdict::{Deviation, Verdict};
 use trackproof_contract::{
-    Action, Capabilities, Case, Event, Item, Observation, Operation, Rig, RigError,
+    Action, Capabilities, Case, Event, Item, MatchFlag, Observation, Operation, Rig, RigError,
 };
 
 use trackproof_model::reader::rejection::Mismatch;
@@ -256,7 +256,13 @@ impl Examiner {
         if let Some(one) = self.explanation(longer.as_ref(), hypotheses) {
             return Ok(named_by(deviation, Cause::Hypothesis(one)));
         }
+        // Status reads are not harmless to a match flag that they clear.
+        let polls = case.profile.flag != MatchFlag::LatchedClearOnRead
+            || !deviation.rejection.mismatch.is_match_flag();
         for relation in [Relation::Output, Relation::Poll] {
+            if relation == Relation::Poll && !polls {
+                continue;
+            }
             if self.goes_away(case, deviation, relation)? {
                 return Ok(named_by(deviation, Cause::Relation(relation)));
             }

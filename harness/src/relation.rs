@@ -5,7 +5,7 @@
 
 use crate::rules::Rule;
 use serde::{Deserialize, Serialize};
-use trackproof_contract::{Case, MatchFlag, Operation, Start};
+use trackproof_contract::{Case, Operation, Start};
 
 /// What is changed between two cases that must fare alike.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -13,7 +13,7 @@ use trackproof_contract::{Case, MatchFlag, Operation, Start};
 pub enum Relation {
     /// Unrelated outputs are left out.
     Output,
-    /// Harmless polls are left out.
+    /// Status reads are left out. Harmless to all but a match flag that they clear.
     Poll,
     /// The other drives stay at rest.
     Drives,
@@ -52,7 +52,6 @@ impl Relation {
             Self::Output => {
                 without(case, upto, |operation| matches!(operation, Operation::Output { .. }))
             }
-            Self::Poll if case.profile.flag == MatchFlag::LatchedClearOnRead => None,
             Self::Poll => {
                 without(case, upto, |operation| matches!(operation, Operation::PollStatus))
             }

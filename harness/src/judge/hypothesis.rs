@@ -162,8 +162,7 @@ impl Hypothesis {
             matches!(mismatch, Mismatch::StatusBits { bits }
             if bits.status().has(bit))
         };
-        let flag = status(Status::MATCH)
-            || matches!(mismatch, Mismatch::MatchSignalExtra | Mismatch::MatchSignalMissing);
+        let flag = mismatch.is_match_flag();
         let done =
             status(Status::DONE) || matches!(mismatch, Mismatch::DoneExtra | Mismatch::DoneMissing);
         // Words that were read wrong may be written, and a read that ends early lets a write in.

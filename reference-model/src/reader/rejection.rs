@@ -42,6 +42,18 @@ pub enum Mismatch {
     Media(MediumDifference),
 }
 
+impl Mismatch {
+    /// Whether the match flag or its signal is wrong.
+    #[must_use]
+    pub fn is_match_flag(self) -> bool {
+        match self {
+            Self::StatusBits { bits } => bits.status().has(Status::MATCH),
+            Self::MatchSignalMissing | Self::MatchSignalExtra => true,
+            _ => false,
+        }
+    }
+}
+
 /// Status bits, ordered by number, so that the closest state is chosen the same way everywhere.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
 pub struct StatusOrd(pub u16);
