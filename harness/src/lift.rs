@@ -37,6 +37,7 @@ fn called<T>(call: &'static str, result: Result<T, SeamError>) -> Result<T, RigE
             ),
         },
         SeamError::Failed { why } => RigError::Implementation { call, why },
+        SeamError::Protocol { why } => RigError::Protocol { why },
         error => RigError::Implementation { call, why: error.to_string() },
     })
 }

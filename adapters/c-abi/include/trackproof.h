@@ -1,14 +1,15 @@
 /*
  * trackproof.h: how an implementation that is a shared library plugs in.
  *
- * The library exports one function, tp_adapter_entry. It returns a table of functions; a null
+ * The library exports one function: tp_adapter_entry if it is a controller with its drives, or the
+ * entry of a part of one, at the end of this file. It returns a table of functions; a null
  * pointer in the table, or a table that is too short for a function, is a capability that the
  * implementation has not. There are no callbacks and no global state: every call gets the opaque
  * pointer that create() returned, and two of them may live in two threads at once.
  *
- * One case is: power_up() once, then run() with the events of the whole case (in one call or in
- * several), after each run() drain() until it has given everything. power_up() may come at any
- * time; it begins a new case and forgets the old one, its undrained items too.
+ * One case of a controller is: power_up() once, then run() with the events of the whole case (in
+ * one call or in several), after each run() drain() until it has given everything. power_up() may
+ * come at any time; it begins a new case and forgets the old one, its undrained items too.
  *
  * Append only: a function or field is added at the end, a new meaning is a new major number.
  * Integers have fixed width; times are nanoseconds from the case's begin.
@@ -23,11 +24,13 @@ extern "C" {
 #endif
 
 #define TP_ABI_MAJOR 1
-#define TP_ABI_MINOR 1
+#define TP_ABI_MINOR 2
 
 /* What a function returns. */
 #define TP_OK 0    /* done */
 #define TP_MORE 1  /* drain(): done, and there are more items; call again */
+#define TP_YES 1   /* a function of a part: done, and the answer is yes; TP_OK is no */
+#define TP_REFUSED 2 /* request() of a word reader: refused */
 #define TP_FAIL -1 /* not done; last_error() says why */
 
 /* Capabilities: bit n of a mask. */
@@ -346,8 +349,182 @@ typedef struct tp_adapter {
                     uint64_t byte_count);
 } tp_adapter;
 
-/* The one exported symbol. Null when the library cannot serve that major number. */
+/* The exported symbol. Null when the library cannot serve that major number. */
 const tp_adapter *tp_adapter_entry(uint32_t abi_major);
+
+/*
+ * Parts of a controller, since minor 2. Who has only a part exports the entry of that part; what it
+ * lacks, drives with their media and rotation, lines and a host, is lent to it, and nothing that
+ * needs only this is held against it. Of a library that exports several entries the first in this
+ * file counts, unless the part is named.
+ *
+ * A part is called like hardware that is clocked once a channel bit; it never learns the time. Each
+ * case begins with one that create() has just made, and with power_up(). Before the first case
+ * every function is tried once, each on a part made for that alone. A part of which nothing but
+ * create() and destroy() is there can be opened, and nothing is judged.
+ *
+ * The tables begin alike. create(), destroy(), last_error(), name and profile() are as in
+ * tp_adapter. power_up() gets the profile to behave by, good during the call; null: it needs none.
+ * Where it fails, destroy() is all that the part is still called for.
+ *
+ * Functions return TP_OK or TP_FAIL, and where it says so TP_YES or TP_REFUSED. What a function
+ * gives is written through its pointers before it returns.
+ */
+
+/*
+ * A word reader: shift register, sync comparator, word framing, FIFO. Channel bits in, words out.
+ *
+ * Without request() and service() it is a framer: shift_in() hands out every word, and requests and
+ * FIFO are lent to it. With both, words leave by service() alone.
+ *
+ * The order at one moment: shift_in(), if a channel bit ends then; service() of the transfer that
+ * was requested before; what the host does, in its order, and source_changed() when it selects,
+ * steps or changes the side; index(), if the channel bit that begins then is the first of the turn.
+ * match_signal() and then done_signal() are asked after every one of these. A transfer is under way
+ * until its last word has been taken. At power-up the register holds zeros, valid; the sync word is
+ * 4489, its low R bits; hardware sync is off.
+ */
+typedef struct tp_word_reader {
+    uint32_t struct_size; /* sizeof(tp_word_reader) when the library was compiled */
+    uint16_t abi_major;   /* TP_ABI_MAJOR */
+    uint16_t abi_minor;   /* TP_ABI_MINOR */
+    const char *name;
+    void *(*create)(const char *options);
+    void (*destroy)(void *self);
+    const char *(*last_error)(void *self);
+    int32_t (*profile)(void *self, int64_t *values, uint32_t count);
+    int32_t (*power_up)(void *self, const tp_profile *profile);
+
+    /* A channel bit ends, `bit` is 0 or 1: called once every T, whether a transfer is under way or
+     * not. A framer returns TP_YES when a word completes with it, and sets *word: its low W bits,
+     * the first channel bit the highest. */
+    int32_t (*shift_in)(void *self, uint32_t bit, uint64_t *word);
+
+    /* The host asks for a read of `words`; `transfer` is the request's number, `start` is
+     * TP_START_.... Accepted now, before the next shift_in(), is a slack of 0. TP_REFUSED: refused
+     * and reported (start_busy = error); TP_OK: all else. */
+    int32_t (*request)(void *self, uint32_t transfer, uint32_t words, uint32_t start);
+
+    /* This transfer may move one word now: TP_YES with the oldest one in *word; TP_OK, and nothing
+     * happens, if none waits or that transfer does not run. */
+    int32_t (*service)(void *self, uint32_t transfer, uint64_t *word);
+
+    /* Hardware sync is on (1) or off (0) from now on. Reads that start at a match need this and
+     * source_changed(). */
+    int32_t (*set_hardware_sync)(void *self, uint32_t on);
+
+    /* The channel bits come from elsewhere from now on: the register is invalid until R of them
+     * have come. */
+    int32_t (*source_changed)(void *self);
+
+    /* The sync word becomes this: its low R bits, the others are 0. */
+    int32_t (*set_sync_word)(void *self, uint64_t word);
+
+    /* The channel bit that begins now is the first of the turn: reads that start at the index. */
+    int32_t (*index)(void *self);
+
+    /* The transfer ends, without completion, its words are gone; register and counter run on. */
+    int32_t (*abort)(void *self);
+
+    /* An abort; sync word, switch, flags, counter and refractory time are as at power-up. */
+    int32_t (*reset)(void *self);
+
+    /* The host reads the status. *driven: those of TP_STATUS_DONE, _BUSY, _ERROR and _MATCH that
+     * there are, always the same ones; *set: those of them that are set. */
+    int32_t (*poll_status)(void *self, uint32_t *driven, uint32_t *set);
+
+    /* The host reads the newest byte; *fresh is 1 if it had not been read before, else 0. */
+    int32_t (*poll_byte)(void *self, uint32_t *value, uint32_t *fresh);
+
+    /* TP_YES if completion was signalled since this was asked last. */
+    int32_t (*done_signal)(void *self);
+
+    /* TP_YES if a match was signalled since this was asked last; for profiles with flag = event. */
+    int32_t (*match_signal)(void *self);
+} tp_word_reader;
+
+const tp_word_reader *tp_word_reader_entry(uint32_t abi_major);
+
+/*
+ * A track writer: FIFO, serialiser, clock generation, write gate. Words in, channel bits with the
+ * gate out. The first four functions must all be there for anything to be judged. A drive keeps
+ * what the gate lets through while it is selected, spins and is not protected; a raw reader that is
+ * lent reads it back. Writes that start at a match are not asked for.
+ *
+ * The order at one moment: end_cell(), if a cell ends then; offer(), for the write that was under
+ * way before; what the host does, in its order; index(), if the cell that begins then is the first
+ * of the turn; begin_cell(). done_signal() is asked after every one of these.
+ */
+typedef struct tp_track_writer {
+    uint32_t struct_size; /* sizeof(tp_track_writer) when the library was compiled */
+    uint16_t abi_major;   /* TP_ABI_MAJOR */
+    uint16_t abi_minor;   /* TP_ABI_MINOR */
+    const char *name;
+    void *(*create)(const char *options);
+    void (*destroy)(void *self);
+    const char *(*last_error)(void *self);
+    int32_t (*profile)(void *self, int64_t *values, uint32_t count);
+    int32_t (*power_up)(void *self, const tp_profile *profile);
+
+    /* A write of `words` is accepted now; none is under way. `start` is TP_START_NOW or
+     * TP_START_INDEX. `write_protected`: the drive's line, 0 or 1, for profiles with
+     * checks_protect: such a write is over at once, without completion. One of 0 words is done at
+     * once. */
+    int32_t (*write)(void *self, uint32_t transfer, uint32_t words, uint32_t start,
+                     uint32_t write_protected);
+
+    /* This write may fetch a word now: its low W bits, see write_unit. TP_YES: it takes it; TP_OK:
+     * D words wait already, or that write is not under way; the same word is offered again. */
+    int32_t (*offer)(void *self, uint32_t transfer, uint64_t word);
+
+    /* A cell begins. TP_YES: the gate is open while it passes, and *bit is 1 for a flux transition
+     * in it, else 0. TP_OK: the gate is closed. */
+    int32_t (*begin_cell)(void *self, uint32_t *bit);
+
+    /* TP_YES while a write waits or runs: from its acceptance until its gate has closed. */
+    int32_t (*is_busy)(void *self);
+
+    /* A cell ends; a write whose last owed bit was in it is over. Null: nothing happens then. */
+    int32_t (*end_cell)(void *self);
+
+    /* The cell that begins now is the first of the turn: writes that start at the index. One that
+     * has fetched no word yet goes on waiting for the next. */
+    int32_t (*index)(void *self);
+
+    /* The write ends: the gate is closed within abort_to_gate, the FIFO is empty. */
+    int32_t (*abort)(void *self);
+
+    /* An abort; and what it keeps from write to write is as at power-up. */
+    int32_t (*reset)(void *self);
+
+    /* TP_YES if completion was signalled since this was asked last. */
+    int32_t (*done_signal)(void *self);
+} tp_track_writer;
+
+const tp_track_writer *tp_track_writer_entry(uint32_t abi_major);
+
+/*
+ * A track encoder: the code of an image-backed drive that turns the data of sectors into the stream
+ * of a track. Drives that stream it and a host that reads it raw are lent to it.
+ */
+typedef struct tp_track_encoder {
+    uint32_t struct_size; /* sizeof(tp_track_encoder) when the library was compiled */
+    uint16_t abi_major;   /* TP_ABI_MAJOR */
+    uint16_t abi_minor;   /* TP_ABI_MINOR */
+    const char *name;
+    void *(*create)(const char *options);
+    void (*destroy)(void *self);
+    const char *(*last_error)(void *self);
+
+    /* Makes the stream of one turn: fills stream[0 .. turn_bits / 8], the first channel bit is the
+     * top bit of stream[0]; it comes filled with zeros. `track` and `form` are those of
+     * TP_FORM_SECTORS, where both layouts are described; track->drive is 0. turn_bits is a multiple
+     * of 16, and at least what the layout takes. The same track gives the same stream. */
+    int32_t (*encode)(void *self, const tp_track *track, const tp_form *form, uint8_t *stream,
+                      uint32_t turn_bits);
+} tp_track_encoder;
+
+const tp_track_encoder *tp_track_encoder_entry(uint32_t abi_major);
 
 #ifdef __cplusplus
 }

@@ -33,6 +33,8 @@ pub enum LoadError {
     Symbol {
         /// The library.
         path: PathBuf,
+        /// The entry's name in the header.
+        entry: &'static str,
         /// What the system said.
         why: String,
     },
@@ -40,11 +42,15 @@ pub enum LoadError {
     Refused {
         /// The library.
         path: PathBuf,
+        /// The entry's name in the header.
+        entry: &'static str,
     },
     /// The table's size cannot be true.
     Size {
         /// The library.
         path: PathBuf,
+        /// The table's name in the header.
+        table: &'static str,
         /// What `struct_size` says.
         bytes: u32,
     },
@@ -55,10 +61,12 @@ pub enum LoadError {
         /// What `abi_major` says.
         major: u16,
     },
-    /// A function that a disk subsystem must have is null or beyond the table's end.
+    /// A function that the table must have is null or beyond the table's end.
     Absent {
         /// The library.
         path: PathBuf,
+        /// The table's name in the header.
+        table: &'static str,
         /// The function's name in the header.
         function: &'static str,
         /// What `struct_size` says.
@@ -101,22 +109,22 @@ impl fmt::Display for LoadError {
                  linked with all that it needs",
                 path.display()
             ),
-            Self::Symbol { path, why } => write!(
+            Self::Symbol { path, entry, why } => write!(
                 f,
-                "{}: exports no `tp_adapter_entry`: {why}; define that function as in \
-                 trackproof.h and leave it visible",
+                "{}: exports no `{entry}`: {why}; define that function, or the entry of what else \
+                 it is, as in trackproof.h and leave it visible",
                 path.display()
             ),
-            Self::Refused { path } => write!(
+            Self::Refused { path, entry } => write!(
                 f,
-                "{}: `tp_adapter_entry({TP_ABI_MAJOR})` returned null, so it does not serve major \
+                "{}: `{entry}({TP_ABI_MAJOR})` returned null, so it does not serve major \
                  number {TP_ABI_MAJOR}; build it against this trackproof.h",
                 path.display()
             ),
-            Self::Size { path, bytes } => write!(
+            Self::Size { path, table, bytes } => write!(
                 f,
                 "{}: the table's `struct_size` is {bytes}, the limits are {MIN_TABLE_BYTES} and \
-                 {MAX_TABLE_BYTES}; set it to sizeof(tp_adapter)",
+                 {MAX_TABLE_BYTES}; set it to sizeof({table})",
                 path.display()
             ),
             Self::Major { path, major } => write!(
@@ -125,10 +133,10 @@ impl fmt::Display for LoadError {
                  null where that is not served, else a table with TP_ABI_MAJOR",
                 path.display()
             ),
-            Self::Absent { path, function, bytes } => write!(
+            Self::Absent { path, table, function, bytes } => write!(
                 f,
-                "{}: the table of {bytes} bytes has no `{function}`, which a disk subsystem must \
-                 have; set it, and `struct_size` to sizeof(tp_adapter)",
+                "{}: the table of {bytes} bytes has no `{function}`, which every {table} must \
+                 have; set it, and `struct_size` to sizeof({table})",
                 path.display()
             ),
             Self::Options { path, at } => write!(

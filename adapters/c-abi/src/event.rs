@@ -31,7 +31,8 @@ pub(crate) fn encode(event: &Event, given_words: u64) -> Option<raw::Event> {
     Some(raw::Event { at_ns: event.at_ns, kind, transfer, a, reserved: 0, b })
 }
 
-const fn start_number(start: Start) -> u32 {
+/// When a transfer starts, as C has it.
+pub(crate) const fn start_number(start: Start) -> u32 {
     match start {
         Start::Now => raw::TP_START_NOW,
         Start::Match => raw::TP_START_MATCH,

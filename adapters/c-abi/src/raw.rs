@@ -2,7 +2,7 @@
 //!
 //! Names of fields are the header's. `header.rs` holds sizes, offsets and numbers equal to it.
 
-use std::ffi::{c_char, c_void};
+use std::ffi::{CStr, c_char, c_void};
 
 macro_rules! numbers {
     ($($name:ident: $ty:ty = $value:expr;)+) => {
@@ -19,6 +19,8 @@ numbers! {
 
     TP_OK: i32 = 0;
     TP_MORE: i32 = 1;
+    TP_YES: i32 = 1;
+    TP_REFUSED: i32 = 2;
     TP_FAIL: i32 = -1;
 
     TP_SELECT: u32 = 0;
@@ -153,7 +155,7 @@ pub(crate) type Show = unsafe extern "C" fn(*mut c_void, u32, u32, u32, *mut u8,
 
 /// `tp_adapter`. All zeros is a value of it: no name and no functions.
 #[repr(C)]
-pub(crate) struct Table {
+pub(crate) struct Adapter {
     pub(crate) struct_size: u32,
     pub(crate) abi_major: u16,
     pub(crate) abi_minor: u16,
@@ -170,5 +172,120 @@ pub(crate) struct Table {
     pub(crate) show: Option<Show>,
 }
 
-/// `tp_adapter_entry`.
-pub(crate) type Entry = unsafe extern "C" fn(u32) -> *const Table;
+/// Of parts: what happens to one, without values.
+pub(crate) type Plain = unsafe extern "C" fn(*mut c_void) -> i32;
+pub(crate) type PowerUpPart = unsafe extern "C" fn(*mut c_void, *const Profile) -> i32;
+pub(crate) type ShiftIn = unsafe extern "C" fn(*mut c_void, u32, *mut u64) -> i32;
+pub(crate) type Request = unsafe extern "C" fn(*mut c_void, u32, u32, u32) -> i32;
+pub(crate) type Service = unsafe extern "C" fn(*mut c_void, u32, *mut u64) -> i32;
+pub(crate) type SetHardwareSync = unsafe extern "C" fn(*mut c_void, u32) -> i32;
+pub(crate) type SetSyncWord = unsafe extern "C" fn(*mut c_void, u64) -> i32;
+pub(crate) type Poll = unsafe extern "C" fn(*mut c_void, *mut u32, *mut u32) -> i32;
+pub(crate) type Write = unsafe extern "C" fn(*mut c_void, u32, u32, u32, u32) -> i32;
+pub(crate) type Offer = unsafe extern "C" fn(*mut c_void, u32, u64) -> i32;
+pub(crate) type BeginCell = unsafe extern "C" fn(*mut c_void, *mut u32) -> i32;
+pub(crate) type Encode =
+    unsafe extern "C" fn(*mut c_void, *const Track, *const Form, *mut u8, u32) -> i32;
+
+/// `tp_word_reader`.
+#[repr(C)]
+pub(crate) struct WordReader {
+    pub(crate) struct_size: u32,
+    pub(crate) abi_major: u16,
+    pub(crate) abi_minor: u16,
+    pub(crate) name: *const c_char,
+    pub(crate) create: Option<Create>,
+    pub(crate) destroy: Option<Destroy>,
+    pub(crate) last_error: Option<LastError>,
+    pub(crate) profile: Option<GetProfile>,
+    pub(crate) power_up: Option<PowerUpPart>,
+    pub(crate) shift_in: Option<ShiftIn>,
+    pub(crate) request: Option<Request>,
+    pub(crate) service: Option<Service>,
+    pub(crate) set_hardware_sync: Option<SetHardwareSync>,
+    pub(crate) source_changed: Option<Plain>,
+    pub(crate) set_sync_word: Option<SetSyncWord>,
+    pub(crate) index: Option<Plain>,
+    pub(crate) abort: Option<Plain>,
+    pub(crate) reset: Option<Plain>,
+    pub(crate) poll_status: Option<Poll>,
+    pub(crate) poll_byte: Option<Poll>,
+    pub(crate) done_signal: Option<Plain>,
+    pub(crate) match_signal: Option<Plain>,
+}
+
+/// `tp_track_writer`.
+#[repr(C)]
+pub(crate) struct TrackWriter {
+    pub(crate) struct_size: u32,
+    pub(crate) abi_major: u16,
+    pub(crate) abi_minor: u16,
+    pub(crate) name: *const c_char,
+    pub(crate) create: Option<Create>,
+    pub(crate) destroy: Option<Destroy>,
+    pub(crate) last_error: Option<LastError>,
+    pub(crate) profile: Option<GetProfile>,
+    pub(crate) power_up: Option<PowerUpPart>,
+    pub(crate) write: Option<Write>,
+    pub(crate) offer: Option<Offer>,
+    pub(crate) begin_cell: Option<BeginCell>,
+    pub(crate) is_busy: Option<Plain>,
+    pub(crate) end_cell: Option<Plain>,
+    pub(crate) index: Option<Plain>,
+    pub(crate) abort: Option<Plain>,
+    pub(crate) reset: Option<Plain>,
+    pub(crate) done_signal: Option<Plain>,
+}
+
+/// `tp_track_encoder`.
+#[repr(C)]
+pub(crate) struct TrackEncoder {
+    pub(crate) struct_size: u32,
+    pub(crate) abi_major: u16,
+    pub(crate) abi_minor: u16,
+    pub(crate) name: *const c_char,
+    pub(crate) create: Option<Create>,
+    pub(crate) destroy: Option<Destroy>,
+    pub(crate) last_error: Option<LastError>,
+    pub(crate) encode: Option<Encode>,
+}
+
+/// An entry: it returns a table of its kind.
+pub(crate) type Entry<T> = unsafe extern "C" fn(u32) -> *const T;
+
+/// A table that an entry returns.
+///
+/// # Safety
+/// It begins with its size as `struct_size`, its major number is `major`, and whatever bytes are in
+/// it are a value: numbers, a name, nullable functions.
+pub(crate) unsafe trait Table {
+    /// The entry's name.
+    const ENTRY: &'static CStr;
+
+    /// The table's name in the header.
+    const NAME: &'static str;
+
+    /// `abi_major`.
+    fn major(&self) -> u16;
+}
+
+macro_rules! tables {
+    ($($table:ident = $name:literal, $entry:literal;)+) => {$(
+        // SAFETY: as the struct has it.
+        unsafe impl Table for $table {
+            const ENTRY: &'static CStr = $entry;
+            const NAME: &'static str = $name;
+
+            fn major(&self) -> u16 {
+                self.abi_major
+            }
+        }
+    )+};
+}
+
+tables! {
+    Adapter = "tp_adapter", c"tp_adapter_entry";
+    WordReader = "tp_word_reader", c"tp_word_reader_entry";
+    TrackWriter = "tp_track_writer", c"tp_track_writer_entry";
+    TrackEncoder = "tp_track_encoder", c"tp_track_encoder_entry";
+}

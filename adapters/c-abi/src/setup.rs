@@ -84,30 +84,37 @@ fn form(medium: &Medium) -> raw::Form {
         Medium::ChannelBits { kind: ChannelKind::Real, .. } => {
             raw::Form { form: raw::TP_FORM_REAL, ..none }
         }
-        Medium::Image { layout, .. } => {
-            let (sectors, sector_bytes) = (layout.sectors() as u32, layout.sector_bytes() as u32);
-            let sized = raw::Form { form: raw::TP_FORM_SECTORS, sectors, sector_bytes, ..none };
-            match *layout {
-                SectorLayout::SoftSector {
-                    size_code,
-                    gap_4a_bytes,
-                    gap_1_bytes,
-                    gap_2_bytes,
-                    gap_3_bytes,
-                    ..
-                } => raw::Form {
-                    layout: raw::TP_LAYOUT_SOFT_SECTOR,
-                    size_code: size_code.into(),
-                    gap_4a_bytes: gap_4a_bytes.into(),
-                    gap_1_bytes: gap_1_bytes.into(),
-                    gap_2_bytes: gap_2_bytes.into(),
-                    gap_3_bytes: gap_3_bytes.into(),
-                    ..sized
-                },
-                // The harness asks for no layout that the header has not.
-                _ => raw::Form { layout: raw::TP_LAYOUT_FULL_TRACK, ..sized },
-            }
-        }
+        Medium::Image { layout, .. } => sector_form(layout),
         _ => raw::Form { form: raw::TP_FORM_IMAGE, ..none },
+    }
+}
+
+/// The form of a track of sectors.
+pub(crate) fn sector_form(layout: &SectorLayout) -> raw::Form {
+    let sized = raw::Form {
+        form: raw::TP_FORM_SECTORS,
+        sectors: layout.sectors() as u32,
+        sector_bytes: layout.sector_bytes() as u32,
+        ..raw::Form::default()
+    };
+    match *layout {
+        SectorLayout::SoftSector {
+            size_code,
+            gap_4a_bytes,
+            gap_1_bytes,
+            gap_2_bytes,
+            gap_3_bytes,
+            ..
+        } => raw::Form {
+            layout: raw::TP_LAYOUT_SOFT_SECTOR,
+            size_code: size_code.into(),
+            gap_4a_bytes: gap_4a_bytes.into(),
+            gap_1_bytes: gap_1_bytes.into(),
+            gap_2_bytes: gap_2_bytes.into(),
+            gap_3_bytes: gap_3_bytes.into(),
+            ..sized
+        },
+        // The harness asks for no layout that the header has not.
+        _ => raw::Form { layout: raw::TP_LAYOUT_FULL_TRACK, ..sized },
     }
 }

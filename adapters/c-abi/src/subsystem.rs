@@ -3,14 +3,14 @@
 use crate::item::{Limits, UNWRITTEN};
 use crate::library::Functions;
 use crate::setup::SetupBuffers;
-use crate::{Library, event, raw};
+use crate::{Library, code, event, maker, raw};
 use raw::{TP_FAIL, TP_MORE, TP_OK};
 use std::ffi::c_void;
 use std::fmt;
 use std::ptr::NonNull;
 use trackproof_contract::{
-    Action, Capabilities, Capability, DiskSubsystem, Event, KEYS, MAX_EXTRA_ITEMS, Observation,
-    Profile, RigError, Setup, Track,
+    Action, Capabilities, Capability, DiskSubsystem, Event, MAX_EXTRA_ITEMS, Observation, Profile,
+    RigError, Setup, Track,
 };
 
 /// Most events of one `run()`: nearly every case is one call, and a long one needs little memory.
@@ -69,29 +69,9 @@ impl CSubsystem {
         // SAFETY: the implementation is alive, and ours alone.
         let bits = unsafe { (new.functions().capabilities)(new.pointer.as_ptr()) };
         new.capabilities = Capabilities::from_bits(bits);
-        new.profile = new.declared_profile()?;
+        // SAFETY: likewise.
+        new.profile = unsafe { maker::declared_profile(new.functions().profile, pointer) }?;
         Ok(new)
-    }
-
-    /// The profile that it has of its own. Keys that it leaves alone, since it was compiled before
-    /// they existed, are as in `sync-dma`.
-    fn declared_profile(&mut self) -> Result<Option<Profile>, String> {
-        let Some(function) = self.functions().profile else { return Ok(None) };
-        let mut profile = Profile::sync_dma();
-        let mut values: Vec<i64> = KEYS.iter().map(|key| key.code(&profile)).collect();
-        // SAFETY: the implementation is alive, and there are as many values as the call says.
-        let code =
-            unsafe { function(self.pointer.as_ptr(), values.as_mut_ptr(), values.len() as u32) };
-        match code {
-            TP_OK => {}
-            TP_FAIL => return Ok(None),
-            other => return Err(unknown_code("profile", other, "")),
-        }
-        for (key, value) in KEYS.iter().zip(values) {
-            key.set_code(&mut profile, value).map_err(|error| error.to_string())?;
-        }
-        profile.validate().map_err(|error| error.to_string())?;
-        Ok(Some(profile))
     }
 
     /// The same, given its events one by one and asked for its items one by one: the header allows
@@ -120,13 +100,13 @@ impl CSubsystem {
             TP_OK => Ok(()),
             TP_FAIL => {
                 // SAFETY: the implementation is alive.
-                let why = unsafe { self.library.last_error(self.pointer.as_ptr()) };
-                let why = why.unwrap_or_else(|| "it gave no reason by last_error()".into());
+                let why = unsafe { self.functions().maker.last_error(self.pointer.as_ptr()) };
+                let why = why.unwrap_or_else(|| code::NO_REASON.into());
                 Err(RigError::Implementation { call, why })
             }
             other => {
                 let more = if call == "drain" { ", 1 (more items)" } else { "" };
-                Err(protocol(unknown_code(call, other, more)))
+                Err(protocol(code::unknown(call, other, more)))
             }
         }
     }
@@ -266,7 +246,7 @@ impl DiskSubsystem for CSubsystem {
 impl Drop for CSubsystem {
     fn drop(&mut self) {
         // SAFETY: the implementation is alive and nobody uses it after this.
-        unsafe { (self.functions().destroy)(self.pointer.as_ptr()) };
+        unsafe { (self.functions().maker.destroy)(self.pointer.as_ptr()) };
     }
 }
 
@@ -278,8 +258,4 @@ impl fmt::Debug for CSubsystem {
 
 fn protocol(why: String) -> RigError {
     RigError::Protocol { why }
-}
-
-fn unknown_code(call: &str, code: i32, more: &str) -> String {
-    format!("`{call}` returned {code}; it may return 0 (done){more} or -1 (not done)")
 }

@@ -23,6 +23,12 @@ pub enum SeamError {
         /// What went wrong, the value and the limit.
         why: String,
     },
+    /// What stands between trackproof and a part in another language got something back that cannot
+    /// be: the run cannot be trusted. A part has no need of it.
+    Protocol {
+        /// What came, and what may come.
+        why: String,
+    },
 }
 
 impl SeamError {
@@ -37,7 +43,7 @@ impl fmt::Display for SeamError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::NotSupported => f.write_str("not supported"),
-            Self::Failed { why } => f.write_str(why),
+            Self::Failed { why } | Self::Protocol { why } => f.write_str(why),
         }
     }
 }

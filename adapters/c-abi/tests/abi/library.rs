@@ -1,4 +1,4 @@
-//! Makes a shared library of `minimal.c`, and a case to run on it.
+//! Makes a shared library of a file of this folder, and a case to run on `minimal.c`.
 
 use std::env::consts::{DLL_PREFIX, DLL_SUFFIX};
 use std::path::{Path, PathBuf};
@@ -34,12 +34,17 @@ impl Compiled {
 
 /// Compiles `minimal.c` with these names defined.
 pub(crate) fn compile(definitions: &[(&str, &str)]) -> Compiled {
+    compile_file("minimal.c", definitions)
+}
+
+/// Compiles a file of this folder with these names defined.
+pub(crate) fn compile_file(file: &str, definitions: &[(&str, &str)]) -> Compiled {
     let compiled = Compiled { folder: tempfile::tempdir().expect("a temporary folder") };
     let here = Path::new(env!("CARGO_MANIFEST_DIR"));
     let compiler = std::env::var("CC").unwrap_or_else(|_| "cc".into());
     let mut command = Command::new(&compiler);
     command.args(["-std=c11", "-O1", "-Wall", "-Wextra", "-Werror", "-fPIC", "-shared", "-I"]);
-    command.arg(here.join("include")).arg(here.join("tests/abi/minimal.c"));
+    command.arg(here.join("include")).arg(here.join("tests/abi").join(file));
     command.args(definitions.iter().map(|(name, text)| format!("-D{name}={text}")));
     command.arg("-o").arg(compiled.path());
     let output = command.output().unwrap_or_else(|error| panic!("{compiler}: {error}"));

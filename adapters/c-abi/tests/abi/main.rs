@@ -4,4 +4,5 @@
 mod good;
 mod library;
 mod misbehaving;
+mod parts;
 mod refused;
