@@ -1,5 +1,5 @@
-//! An implementation as the command line names it: `sample:NAME+FAULT`, `lib:PATH`, `cmd:COMMAND`,
-//! `rust:NAME`.
+//! An implementation as the command line names it: `sample:NAME+FAULT`, `lib:PATH`, `lib+PART:PATH`,
+//! `cmd:COMMAND`, `rust:NAME`.
 
 use crate::arguments::Isolation;
 use crate::failure::Failure;
@@ -14,12 +14,11 @@ use std::sync::Mutex;
 use std::time::Duration;
 use trackproof::campaign::{CampaignError, CaseTime, Inside, MakeRigs, Runner};
 use trackproof::isolate::{Hello, Workers};
-#[cfg(unix)]
 use trackproof::lift;
-use trackproof_c_abi::{Library, LoadError};
+use trackproof_c_abi::{Kind as LibraryKind, LoadError, Offer};
 use trackproof_contract::{Profile, Rig, SubsystemRig};
 #[cfg(unix)]
-use trackproof_process::{Limits, Offer, Process};
+use trackproof_process::{Limits, Offer as ChildOffer, Process};
 #[cfg(feature = "samples")]
 use trackproof_samples::Form;
 
@@ -32,8 +31,8 @@ pub(crate) const FORMS: &str =
 pub(crate) enum Implementation {
     /// A sample with faults.
     Sample { name: String, faults: Vec<String> },
-    /// A shared library.
-    Library(PathBuf),
+    /// A shared library, of one that exports several kinds perhaps as one of them.
+    Library(PathBuf, Option<LibraryKind>),
     /// A child process, by its command line.
     Command(String),
     /// One that this program was built with.
@@ -54,10 +53,16 @@ impl std::str::FromStr for Implementation {
                 let name = parts.next().unwrap_or_default();
                 Ok(Self::Sample { name, faults: parts.collect() })
             }
-            ("lib", path) => Ok(Self::Library(path.into())),
+            ("lib", path) => Ok(Self::Library(path.into(), None)),
             ("cmd", line) => Ok(Self::Command(line.to_owned())),
             ("rust", name) => Ok(Self::Rust(name.to_owned())),
-            _ => Err(format!("an implementation is {FORMS}")),
+            (kind, path) => match kind.strip_prefix("lib+") {
+                Some(_) if path.is_empty() => {
+                    Err(format!("nothing after `{kind}:`; write {FORMS}"))
+                }
+                Some(kind) => Ok(Self::Library(path.into(), Some(kind.parse()?))),
+                None => Err(format!("an implementation is {FORMS}")),
+            },
         }
     }
 }
@@ -69,7 +74,8 @@ impl fmt::Display for Implementation {
                 write!(f, "sample:{name}")?;
                 faults.iter().try_for_each(|fault| write!(f, "+{fault}"))
             }
-            Self::Library(path) => write!(f, "lib:{}", path.display()),
+            Self::Library(path, None) => write!(f, "lib:{}", path.display()),
+            Self::Library(path, Some(kind)) => write!(f, "lib+{kind}:{}", path.display()),
             Self::Command(line) => write!(f, "cmd:{line}"),
             Self::Rust(name) => write!(f, "rust:{name}"),
         }
@@ -91,7 +97,7 @@ enum Kind<'a> {
     /// A sample in Rust, the only entry of a registry of its own.
     #[cfg(feature = "samples")]
     RustSample(Registry, &'static str),
-    Library(Library, Option<String>),
+    Library(Offer, Option<String>),
     #[cfg(unix)]
     Command(Process),
     Rust(&'a Registry, String),
@@ -134,12 +140,12 @@ impl<'a> Subject<'a> {
         is_registered(implementation, registry)?;
         let (kind, made_for) = match implementation {
             Implementation::Sample { name, faults } => sample(name, faults)?,
-            Implementation::Library(path) => {
-                let library = Library::open(path).map_err(|error| match error {
+            Implementation::Library(path, kind) => {
+                let offer = Offer::open(path, *kind).map_err(|error| match error {
                     LoadError::Missing { .. } => Failure::usage(error),
                     _ => Failure::adapter(error),
                 })?;
-                (Kind::Library(library, options.map(str::to_owned)), None)
+                (Kind::Library(offer, options.map(str::to_owned)), None)
             }
             Implementation::Command(line) => (command(line, case_time)?, None),
             Implementation::Rust(name) => (Kind::Rust(registry, name.clone()), None),
@@ -174,7 +180,8 @@ impl<'a> Subject<'a> {
     /// workers hands over whole cases.
     pub(crate) const fn has_pieces(&self) -> bool {
         match &self.kind {
-            Kind::Library(..) => true,
+            // A part is called for each channel bit.
+            Kind::Library(offer, _) => matches!(offer, Offer::Controller(_)),
             #[cfg(feature = "samples")]
             Kind::Sample(_) => true,
             #[cfg(feature = "samples")]
@@ -190,9 +197,10 @@ impl<'a> Subject<'a> {
         let subsystem = match &self.kind {
             #[cfg(feature = "samples")]
             Kind::Sample(sample) => sample.create().map_err(|error| error.to_string())?,
-            Kind::Library(library, options) => {
+            Kind::Library(Offer::Controller(library), options) => {
                 library.create(options.as_deref()).map_err(|error| error.to_string())?
             }
+            Kind::Library(..) => return self.rig(),
             #[cfg(feature = "samples")]
             Kind::RustSample(..) => return self.rig(),
             #[cfg(unix)]
@@ -213,10 +221,9 @@ impl MakeRigs for Subject<'_> {
             },
             #[cfg(feature = "samples")]
             Kind::RustSample(registry, name) => registered(registry, "sample", name),
-            Kind::Library(library, options) => match library.rig(options.as_deref()) {
-                Ok(rig) => Ok(Box::new(rig)),
-                Err(error) => Err(error.to_string()),
-            },
+            Kind::Library(offer, options) => {
+                library_rig(offer, options.as_deref()).map_err(|error| error.to_string())
+            }
             #[cfg(unix)]
             Kind::Command(process) => child_rig(process).map_err(|error| error.to_string()),
             Kind::Rust(registry, name) => registered(registry, "rust", name),
@@ -256,6 +263,16 @@ fn registered(registry: &Registry, form: &str, name: &str) -> Result<Box<dyn Rig
     }
 }
 
+/// Makes what a library offers, and lends it what it is a part of.
+fn library_rig(offer: &Offer, options: Option<&str>) -> Result<Box<dyn Rig>, LoadError> {
+    Ok(match offer {
+        Offer::Controller(library) => Box::new(library.rig(options)?),
+        Offer::WordReader(library) => lift::word_reader::rig(library.maker(options)?),
+        Offer::TrackWriter(library) => lift::track_writer::rig(library.maker(options)?),
+        Offer::TrackEncoder(library) => lift::track_encoder::rig(library.maker(options)?),
+    })
+}
+
 #[cfg(unix)]
 fn command<'a>(line: &str, case_time: Option<Duration>) -> Result<Kind<'a>, Failure> {
     let limits = Limits { case: case_time, ..Limits::default() };
@@ -281,12 +298,12 @@ fn child_failure(error: trackproof_process::StartError) -> Failure {
 #[cfg(unix)]
 fn child_rig(process: &Process) -> Result<Box<dyn Rig>, trackproof_process::StartError> {
     Ok(match process.start()? {
-        Offer::Controller(rig) => rig,
-        Offer::WordReader(reader) => {
+        ChildOffer::Controller(rig) => rig,
+        ChildOffer::WordReader(reader) => {
             let clone = reader.clone();
             Box::new(reader.into_rig(lift::word_reader::rig(Arc::new(move || clone.clone()))))
         }
-        Offer::TrackEncoder(encoder) => {
+        ChildOffer::TrackEncoder(encoder) => {
             let clone = encoder.clone();
             Box::new(encoder.into_rig(lift::track_encoder::rig(Arc::new(move || clone.clone()))))
         }
@@ -396,7 +413,7 @@ fn isolated_sample<'a>(
         return Ok((Subject { made_for, ..subject }, hello));
     }
     let unpacked = sample.unpack().map_err(sample_failure)?;
-    let mut words = vec![Implementation::Library(unpacked.path().into()).to_string()];
+    let mut words = vec![Implementation::Library(unpacked.path().into(), None).to_string()];
     if !faults.is_empty() {
         words.extend(["--options".into(), faults.join(",")]);
     }
@@ -437,14 +454,18 @@ mod tests {
             "sample:sync-dma",
             "sample:sync-dma+a+b",
             "lib:./x:y.so",
+            "lib+word-reader:./x:y.so",
+            "lib+controller:x+y.so",
             "cmd:a 'b c' +d",
             "rust:mine",
         ] {
             assert_eq!(text.parse::<Implementation>().unwrap().to_string(), text);
         }
-        for wrong in ["", "sync-dma", "sample:", "lib:", "cmd:", "rust:", "other:x"] {
+        for wrong in ["", "sync-dma", "sample:", "lib:", "lib+word-reader:", "cmd:", "other:x"] {
             let error = wrong.parse::<Implementation>().unwrap_err();
             assert!(error.contains("sample:NAME"), "{wrong}: {error}");
         }
+        let error = "lib+reader:x".parse::<Implementation>().unwrap_err();
+        assert!(error.contains("`reader`") && error.contains("word-reader"), "{error}");
     }
 }

@@ -12,4 +12,5 @@ mod isolation;
 mod kills;
 mod known;
 mod overnight;
+mod parts;
 mod start;
