@@ -244,6 +244,20 @@ pub(crate) struct Init {
     /// The folder: a new or an empty one
     #[arg(value_name = "DIR")]
     pub(crate) dir: PathBuf,
+    /// Of C: a part of a controller instead of a whole one
+    #[arg(long, value_name = "PART")]
+    pub(crate) part: Option<Part>,
+}
+
+/// A part of a controller that there is a stub of.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Part {
+    /// Channel bits in, words out
+    WordReader,
+    /// Words in, channel bits with the gate out
+    TrackWriter,
+    /// The data of sectors in, the stream of a track out
+    TrackEncoder,
 }
 
 /// A language that there is a stub in.
@@ -251,7 +265,7 @@ pub(crate) struct Init {
 pub(crate) enum Language {
     /// A word reader, with trackproof as its main
     Rust,
-    /// A whole controller, as a shared library
+    /// A whole controller as a shared library, or with --part a part of one
     C,
     /// A word reader, as a child process
     Python,

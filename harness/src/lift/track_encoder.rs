@@ -21,6 +21,9 @@ const LENT: [Capability; 6] = [
     Capability::Step,
 ];
 
+/// The method of a [`TrackEncoder`] with the capability that it opens.
+pub const METHODS: &[(&str, &[Capability])] = &[("encode", &[Capability::ImageDrives])];
+
 /// A rig of the encoder that `make` makes: a new one each time that power comes on.
 ///
 /// ```

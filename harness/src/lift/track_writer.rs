@@ -16,6 +16,18 @@ use trackproof_contract::{
 const LENT: [Capability; 5] =
     [Capability::Read, Capability::Fifo, Capability::Drives, Capability::Sides, Capability::Step];
 
+/// The methods of a [`TrackWriter`] with the capabilities that they open, the first four together.
+pub const METHODS: &[(&str, &[Capability])] = &[
+    ("write", &[Capability::Write, Capability::Media]),
+    ("offer", &[Capability::Write, Capability::Media]),
+    ("begin_cell", &[Capability::Write, Capability::Media]),
+    ("is_busy", &[Capability::Write, Capability::Media]),
+    ("index", &[Capability::IndexStart]),
+    ("abort", &[Capability::Abort]),
+    ("reset", &[Capability::Reset]),
+    ("done_signal", &[Capability::DoneSignal]),
+];
+
 /// A rig of the writer that `make` makes: a new one each time that power comes on.
 ///
 /// ```

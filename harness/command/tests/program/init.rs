@@ -75,6 +75,36 @@ fn a_c_stub_compiles_without_a_warning_and_nothing_is_judged() {
 }
 
 #[test]
+fn the_stub_of_each_part_compiles_without_a_warning_and_nothing_is_judged() {
+    let folder = tempfile::tempdir().unwrap();
+    for (part, method, capability) in [
+        ("word-reader", "poll_byte                 byte.poll, poll.atomic", "it has no read; "),
+        ("track-writer", "begin_cell                clock.rule, ", "it has no write; "),
+        (
+            "track-encoder",
+            "encode                    clock.present, layout.fields",
+            "it has no image-drives; ",
+        ),
+    ] {
+        let init = told(folder.path(), &format!("init c --part {part} {part}"));
+        assert_eq!(init.code, 0, "{}", init.err);
+        let next = format!("make -C {part} && trackproof check lib:{part}/libmine.so");
+        assert!(init.out.contains(&next) && init.out.contains(method), "{}", init.out);
+        let mine = folder.path().join(part);
+        let source = std::fs::read_to_string(mine.join("mine.c")).unwrap();
+        assert!(!source.contains('@') && source.lines().all(|line| line.len() <= 100), "{source}");
+        let make = Command::new("make").args(["CFLAGS=-Werror", "-C"]).arg(&mine).output().unwrap();
+        assert!(make.status.success(), "{}", String::from_utf8_lossy(&make.stderr));
+        let check = told(folder.path(), &format!("check lib:{part}/libmine.so --cases 300"));
+        assert_eq!(check.code, 4, "{}{}", check.out, check.err);
+        assert!(check.out.contains(capability), "{}", check.out);
+    }
+    let python = told(folder.path(), "init python --part word-reader other");
+    assert_eq!(python.code, 2, "{}", python.out);
+    assert!(python.err.contains("--part is for `init c`"), "{}", python.err);
+}
+
+#[test]
 fn nothing_that_is_there_is_overwritten() {
     let folder = tempfile::tempdir().unwrap();
     std::fs::create_dir(folder.path().join("full")).unwrap();
