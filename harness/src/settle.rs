@@ -276,6 +276,7 @@ fn smallest(
     limits: Limits<'_>,
 ) -> Result<Option<Settled>, RigError> {
     let mut executions = 0;
+    let mut asked = false;
     loop {
         let mut error = None;
         let minimised =
@@ -299,9 +300,13 @@ fn smallest(
         if !adopt(&mut finding, examined) {
             return Ok(None);
         }
-        // In the smaller case something else may be the first to explain it, or to be seen.
+        // In the smaller case something else may be the first to explain it, or to be seen. Media
+        // are asked once: what they tell is a larger case, and this is to end.
         if smaller && name != finding.name() {
-            finding = told(&finding, examiner)?.unwrap_or(finding);
+            if !asked {
+                asked = true;
+                finding = told(&finding, examiner)?.unwrap_or(finding);
+            }
             continue;
         }
         let better = match clearer(&finding, examiner, limits, &mut executions)? {
