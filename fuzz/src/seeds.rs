@@ -1,7 +1,8 @@
 //! The committed seeds, and how they are made; inputs for the smoke of each target.
 //!
 //! A seed is a stream of choices, so a change of the generator makes other cases of it: then run
-//! `WRITE_SEEDS=1 cargo test --release -p trackproof-fuzz seeds` and commit what that writes.
+//! `WRITE_SEEDS=1 cargo test --release -p trackproof-fuzz seeds -- --test-threads=1` and commit what
+//! that writes.
 
 mod smallest;
 
