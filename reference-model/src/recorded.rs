@@ -143,9 +143,16 @@ impl Recorded {
             self.free = ChannelBits::zeros(self.stream.len());
         }
         let len = self.stream.len();
-        for at in (0..len).filter(|at| self.guards.get(*at)) {
-            for near in 0..=2 * REAL_MARGIN_BITS {
-                self.free.set((at + len * REAL_MARGIN_BITS + near - REAL_MARGIN_BITS) % len, true);
+        for begin in (0..len).step_by(64) {
+            // Guards are few and tracks are long.
+            let mut left = self.guards.window(begin, 64);
+            while left != 0 {
+                let bit = left.leading_zeros() as usize;
+                left &= !(1 << 63 >> bit);
+                let first = begin + bit + len * REAL_MARGIN_BITS - REAL_MARGIN_BITS;
+                for near in 0..=2 * REAL_MARGIN_BITS {
+                    self.free.set((first + near) % len, true);
+                }
             }
         }
     }
