@@ -217,7 +217,7 @@ impl State {
         }
         numbers.push(u64::from(writing.is_some()));
         if let Some(writing) = writing {
-            writing.tell(at_ns.saturating_sub(ctx.bit_ns), numbers);
+            writing.tell(pos, at_ns.saturating_sub(ctx.bit_ns), numbers);
         }
 
         // Status and signals, which nothing else follows from.

@@ -74,8 +74,8 @@ pub enum WritePhase {
 impl Writing {
     /// Tells it as numbers, as [`State`]s are told that are to be one if they are equal.
     ///
-    /// A word that was fetched before `late_ns` waits for sure.
-    pub(super) fn tell(&self, late_ns: u64, numbers: &mut Vec<u64>) {
+    /// It is told at position `pos`; a word that was fetched before `late_ns` waits for sure.
+    pub(super) fn tell(&self, pos: usize, late_ns: u64, numbers: &mut Vec<u64>) {
         let Self {
             id,
             // As the program has them.
@@ -96,6 +96,8 @@ impl Writing {
         numbers.extend(match *phase {
             WritePhase::WaitWord => [0; 4],
             WritePhase::WaitMatch => [1, 0, 0, 0],
+            // An index behind the position is one that it waits for.
+            WritePhase::WaitIndex(after) if after < pos => [2, 0, 0, 0],
             WritePhase::WaitIndex(after) => [2, after as u64, 0, 0],
             WritePhase::Due(at, last) => [3, at as u64, last as u64, 0],
             WritePhase::Open(at) => [4, at as u64, 0, 0],
