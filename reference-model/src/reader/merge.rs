@@ -41,10 +41,13 @@ impl Merger {
             match self.same_as(begin) {
                 Some(same) => {
                     self.numbers.truncate(begin);
-                    let (slacks, not_before) = (states[index].slacks, states[index].not_before);
-                    let same = &mut states[same];
-                    same.slacks |= slacks;
-                    same.not_before = same.not_before.min(not_before);
+                    let (kept, rest) = states.split_at_mut(index);
+                    let (same, other) = (&mut kept[same], &rest[0]);
+                    same.slacks |= other.slacks;
+                    same.not_before = same.not_before.min(other.not_before);
+                    if same.counter_is_hidden(ctx) {
+                        same.add_phases(other, ctx.word_bits);
+                    }
                 }
                 None => {
                     self.spans.push((begin, self.numbers.len()));
@@ -93,6 +96,8 @@ impl State {
             slacks: _,
             changes,
             base,
+            // Other places of a counter that is hidden.
+            other_phases: _,
             finish,
             void_to,
             setting,
@@ -123,16 +128,18 @@ impl State {
         let open = |to_ns: u64| if to_ns >= at_ns { to_ns } else { 0 };
         let jitter_ns = u64::from(ctx.profile.poll_jitter).max(1);
 
-        // The counter: only where in a word, and in a byte, the position is.
+        // The counter: only where in a word, and in a byte, the position is; none while that is
+        // hidden.
         let watched = ctx.supposed.compares_host();
-        let polled = watched && ctx.profile.byte_port == YesNo::Yes;
+        let polled = watched && ctx.profile.byte_port == YesNo::Yes && ctx.polled();
+        let hidden = self.counter_is_hidden(ctx);
         let period = if polled { ctx.word_bits.max(ctx.byte_bits) } else { ctx.word_bits };
         let boundary = pos - (pos - base) % ctx.word_bits;
         numbers.extend([
             pos as u64,
             *answered as u64,
             *turned_down,
-            ((pos - base) % period) as u64,
+            if hidden { u64::MAX } else { ((pos - base) % period) as u64 },
             ahead(*finish),
             if *void_to > boundary { *void_to as u64 } else { 0 },
         ]);
@@ -201,8 +208,7 @@ impl State {
         {
             tell_word(ctx, Entry { end, bits: ctx.word_bits }, at_ns, numbers);
         }
-        let may_join = ctx.profile.read_join == YesNo::Yes && pos - join < ctx.word_bits;
-        numbers.push(if may_join { *join as u64 } else { 0 });
+        numbers.push(if self.may_join(ctx) { *join as u64 } else { 0 });
 
         // What was written, and what is.
         let alike = if *other_way == 0 { ctx.tape.likeness(*world, pos) } else { *world };

@@ -201,6 +201,7 @@ impl State {
         } else {
             self.base = self.pos;
         }
+        self.other_phases = 0;
         let before = self.setting;
         self.setting = Setting { on: false, word: ctx.profile.default_sync_word() };
         if ctx.supposed.keeps(Kept::Word) {

@@ -160,6 +160,9 @@ pub struct State {
     pub(super) changes: ShortList<Change, 2>,
     /// The position at which the word counter was last zeroed.
     pub base: usize,
+    /// Where else in a word the counter may be while nothing can tell: a bit n for n channel bits
+    /// later than `base` has it, counted round.
+    pub(super) other_phases: u32,
     /// Where a word that a match did not stop still completes (`partial = finish`); 0 for none.
     pub(super) finish: usize,
     /// No word completes at a boundary up to here (`partial = finish`).
@@ -215,6 +218,7 @@ impl State {
         Self {
             pos: REGISTER,
             base: REGISTER,
+            other_phases: 0,
             finish: 0,
             void_to: 0,
             setting: Setting { on: false, word: profile.default_sync_word() },
@@ -303,6 +307,49 @@ impl State {
         self.old_bytes = self.bytes(self.pos, ctx.byte_bits);
         self.old_words = self.words(ctx.word_bits);
         self.base = self.pos;
+        self.other_phases = 0;
+    }
+
+    /// Whether nothing that may still come can tell where in a word the counter is, unless a read
+    /// is requested first.
+    pub(super) fn counter_is_hidden(&self, ctx: &Context<'_>) -> bool {
+        self.transfer.is_none()
+            && self.pending(ctx).iter().all(|request| request.writes)
+            && self.finish <= self.pos
+            && self.void_to <= self.pos
+            && !self.may_join(ctx)
+            && !ctx.polled()
+            && ctx.profile.latch_words == 0
+            && ctx.supposed == Supposition::None
+    }
+
+    /// Whether a read that starts now may continue the words of the one before.
+    pub(super) fn may_join(&self, ctx: &Context<'_>) -> bool {
+        ctx.profile.read_join == YesNo::Yes && self.pos - self.join < ctx.word_bits
+    }
+
+    /// Takes over where in a word the counter of another state may be.
+    pub(super) fn add_phases(&mut self, other: &Self, word_bits: usize) {
+        let later = (other.base + word_bits - self.base % word_bits) % word_bits;
+        let phases = (u64::from(other.other_phases) | 1) << later;
+        let turned = (phases | phases >> word_bits) & ((1 << word_bits) - 1);
+        self.other_phases |= turned as u32 & !1;
+    }
+
+    /// How many it stands for: itself, and those whose counter is elsewhere.
+    pub(super) const fn ways(&self) -> usize {
+        1 + self.other_phases.count_ones() as usize
+    }
+
+    /// The same state with the counter at each of the other places in a word where it may be, now
+    /// that something may tell.
+    pub(super) fn reveal_counter(&mut self, word_bits: usize) -> impl Iterator<Item = Self> {
+        let phases = std::mem::take(&mut self.other_phases);
+        let first = self.clone();
+        (1..word_bits).filter(move |later| phases >> later & 1 == 1).map(move |later| {
+            let base = first.base + later - word_bits;
+            Self { base, ..first.clone() }
+        })
     }
 
     /// Where the byte port's newest whole byte ends on the tape; none before the first.
@@ -329,6 +376,8 @@ pub(super) struct Context<'a> {
     pub(super) others: &'a mut Vec<State>,
     /// The index of the event that is being taken.
     pub(super) event: usize,
+    /// The last event that reads the byte port.
+    last_poll: Option<usize>,
     /// The last event that an acceptance comes before or behind.
     pub(super) divide: Option<usize>,
     pub(super) word_bits: usize,
@@ -370,6 +419,7 @@ impl<'a> Context<'a> {
             prompt: false,
             others,
             event: 0,
+            last_poll: events.iter().rposition(|event| event.action == Action::PollByte),
             divide: None,
             word_bits: usize::from(case.profile.word_bits),
             byte_bits: usize::from(case.profile.byte_bits()),
@@ -408,6 +458,11 @@ impl<'a> Context<'a> {
     /// Whether a match would show in the flag under a setting.
     pub(super) fn flag_shows(&self, setting: Setting) -> bool {
         setting.on || self.profile.flag_when_off == YesNo::Yes
+    }
+
+    /// Whether the byte port may still be read.
+    pub(super) fn polled(&self) -> bool {
+        self.last_poll.is_some_and(|last| last >= self.event)
     }
 
     /// Whether matches are to be noted while hardware sync is off, for a latch or a signal.

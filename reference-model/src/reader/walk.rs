@@ -272,7 +272,9 @@ impl Walk<'_> {
         let doubtful = |state: &State| state.outlook == Outlook::Doubtful;
         // Media that are looked at alone accuse a write of what the host saw: no way is given up.
         let all_ways = self.all_ways || self.media_alone;
-        if all_ways || self.states.len() <= MANY_STATES || !self.states.iter().any(doubtful) {
+        // A hidden counter's places count as well: so it does not matter here when it is revealed.
+        let ways: usize = self.states.iter().map(State::ways).sum();
+        if all_ways || ways <= MANY_STATES || !self.states.iter().any(doubtful) {
             return;
         }
         self.gave_up = true;
@@ -404,6 +406,13 @@ impl Walk<'_> {
         if self.states.iter().any(close) {
             self.ctx.reach.hit(Point::RequestBackToBack);
         }
+        if !self.ctx.requests[self.ctx.made].writes {
+            for index in 0..self.states.len() {
+                let others = self.states[index].reveal_counter(self.ctx.word_bits);
+                self.ctx.others.extend(others);
+                self.states.append(self.ctx.others);
+            }
+        }
         for index in 0..self.states.len() {
             self.ctx.tape.enter(self.states[index].world);
             let other = self.states[index].looked_at_as_made(&mut self.ctx, at_ns);
@@ -524,7 +533,7 @@ impl Walk<'_> {
             }
         }
         if let (true, Some((mismatch, index))) = (self.next.is_empty(), closest) {
-            let states = self.states.len();
+            let states = self.states.iter().map(State::ways).sum();
             let mut state = self.states.swap_remove(index);
             // What could have been accepted by now is told as accepted.
             self.ctx.tape.enter(state.world);

@@ -266,3 +266,54 @@ fn cells_without_a_word_are_data_for_the_next_clock_bit_or_are_not() {
         assert!(conforms(&case, seen), "{:?}", verdict(&case, seen));
     }
 }
+
+/// What is read of no drive is anything: a match in it may have zeroed the word counter anywhere.
+#[test]
+fn a_word_counter_that_noise_has_zeroed_may_stand_anywhere() {
+    const WORD_BITS: usize = 16;
+    let profile = sync_dma_with(&[("no_drive_read", "noise")]);
+    let bit_ns = u64::from(profile.channel_bit_ns);
+    let service =
+        HostService { first_ns: 60 * bit_ns, interval_ns: 20 * bit_ns, stalls: Vec::new() };
+    let program = [
+        Operation::Select { mask: 0 },
+        Operation::HardwareSync { on: true },
+        Operation::Wait { ns: 100 * bit_ns },
+        Operation::HardwareSync { on: false },
+        Operation::Wait { ns: 10 * bit_ns },
+        Operation::Select { mask: 1 },
+        Operation::Wait { ns: 40 * bit_ns },
+        Operation::PollStatus,
+        Operation::Read { words: 2, start: Start::Now, service },
+        Operation::Wait { ns: 200 * bit_ns },
+    ];
+    let mut case = case(&profile, program);
+    let mut numbers = ChannelBits::new();
+    (0..u64::from(TURN_BITS) / 8).for_each(|number| numbers.push(number * 5 + 1, 8));
+    case.tracks[0].medium = Medium::image_bits(numbers.clone());
+    let seen = observe(&case);
+    let words: Vec<usize> = (0..seen.items.len())
+        .filter(|at| matches!(seen.items[*at].item, Item::Word { .. }))
+        .collect();
+    let [first, second] = words[..] else { panic!("{:?}", seen.items) };
+    let with_words_from = |cell: usize, wrong: u64| {
+        let mut other = seen.clone();
+        for (word, at) in [first, second].into_iter().enumerate() {
+            let Item::Word { value, .. } = &mut other.items[at].item else { unreachable!() };
+            *value = numbers.cyclic_window(cell + word * WORD_BITS, WORD_BITS);
+        }
+        if let Item::Word { value, .. } = &mut other.items[second].item {
+            *value ^= wrong;
+        }
+        other
+    };
+    let turn = TURN_BITS as usize;
+    let begin = (0..turn).find(|cell| with_words_from(*cell, 0) == seen).expect("they stand there");
+    for later in 0..WORD_BITS {
+        // The first word that ends behind the request, wherever the words end.
+        let cells = [begin + later, begin + later + turn - WORD_BITS];
+        let fits = |wrong| cells.iter().any(|cell| conforms(&case, &with_words_from(*cell, wrong)));
+        assert!(fits(0), "{later} bits later");
+        assert!(!fits(1), "{later} bits later, one wrong");
+    }
+}
