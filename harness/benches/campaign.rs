@@ -184,8 +184,9 @@ fn track_bits(case: &Case) -> usize {
     case.tracks.iter().map(|track| track.medium.track().len()).sum()
 }
 
-/// The indexes of our mix: those cases of the generator that keep the sums close to the means.
-fn choose(generator: &mut Generator) -> Vec<u64> {
+/// The indexes of our mix: those cases of the generator that keep the sums close to the means, but
+/// for the few that cannot be judged.
+fn choose(generator: &mut Generator, examiner: &mut Examiner) -> Vec<u64> {
     let mut case = generator.case(SEED, 0);
     let mut indexes = Vec::with_capacity(CASES);
     let (mut operations, mut bits) = (0, 0);
@@ -196,7 +197,10 @@ fn choose(generator: &mut Generator) -> Vec<u64> {
         generator.generate(&mut SeededChoices::new(case_seed(SEED, index)), &mut case);
         let more_operations = operations + case.program.len() as i64 - MEAN_OPERATIONS;
         let more_bits = bits + track_bits(&case) as i64 - MEAN_TRACK_BITS;
-        if more_operations.abs() <= STRAY_OPERATIONS && more_bits.abs() <= STRAY_TRACK_BITS {
+        let close =
+            more_operations.abs() <= STRAY_OPERATIONS && more_bits.abs() <= STRAY_TRACK_BITS;
+        let judged = |verdict| !matches!(verdict, Verdict::Inconclusive(_));
+        if close && judged(examiner.glance(&case).expect("the sample runs").verdict) {
             (operations, bits) = (more_operations, more_bits);
             indexes.push(index);
         }
@@ -216,7 +220,7 @@ impl Ours {
     fn prepare(sample: &OpenSample) -> (Self, Means, ReachCounts) {
         let mut examiner = Examiner::new(Box::new(sample.rig().expect("the sample starts")));
         let mut generator = Generator::limited_to(Profile::sync_dma(), examiner.capabilities());
-        let indexes = choose(&mut generator);
+        let indexes = choose(&mut generator, &mut examiner);
         let (mut means, mut reach) = (Means::default(), ReachCounts::default());
         let mut observations = Vec::with_capacity(CASES);
         for index in &indexes {
