@@ -74,8 +74,9 @@ pub(crate) fn stream(image: &Image, turn_bits: usize, stream: &mut ChannelBits) 
 /// Takes over what a write has left on the stream: a sector that decodes with right checks takes
 /// its data.
 ///
-/// Where a guard reaches into it, or there are two copies, it may keep what it had as well: bit n
-/// of `kept` says so of the n-th such sector. Returns how many there are.
+/// Where a guard reaches into it, where there are two copies, or where its data stand farther behind
+/// its address than any controller must look, it may keep what it had as well: bit n of `kept` says
+/// so of the n-th such sector. Returns how many there are.
 pub(crate) fn take_in(
     image: &mut Image,
     stream: &ChannelBits,
@@ -86,7 +87,7 @@ pub(crate) fn take_in(
     let bits = image.layout.sector_bytes() * 8;
     let mut taken = vec![false; image.layout.sectors()];
     let mut doubts = 0;
-    let decoded = layout.decode(stream);
+    let decoded = layout.decode_far(stream);
     // A full-track header that does not end in 00 is none, whatever its check says.
     let no_header = |start_bit: usize| {
         let ends = |defect: &Defect| matches!(defect.kind, DefectKind::HeaderEnd { .. });
@@ -118,7 +119,7 @@ pub(crate) fn take_in(
         if same {
             continue;
         }
-        if guarded || twice {
+        if guarded || twice || layout.is_far(found, stream.len()) {
             doubts += 1;
             if kept >> (doubts - 1) & 1 == 1 {
                 continue;

@@ -21,9 +21,18 @@ use trackproof_contract::ChannelBits;
 /// ```
 #[must_use]
 pub fn decode(track: &ChannelBits, layout: &Layout) -> DecodedTrack {
+    decode_within(track, layout, layout.data_mark_reach_bits())
+}
+
+/// The same where a data mark may end so many channel bits behind its address's check.
+pub(crate) fn decode_within(
+    track: &ChannelBits,
+    layout: &Layout,
+    reach_bits: usize,
+) -> DecodedTrack {
     let found = match track.len() {
         0 => Findings::new(0),
-        _ => Reading::new(track, layout).findings(),
+        _ => Reading::new(track, layout, reach_bits).findings(),
     };
     found.complete(1..=layout.sectors, FieldKind::IdentifierMark)
 }
@@ -31,17 +40,18 @@ pub fn decode(track: &ChannelBits, layout: &Layout) -> DecodedTrack {
 /// A track, lengthened so far round that each sector stands in it in one piece.
 struct Reading<'a> {
     layout: &'a Layout,
+    reach_bits: usize,
     turn_bits: usize,
     bits: ChannelBits,
     marks: Vec<FoundMark>,
 }
 
 impl<'a> Reading<'a> {
-    fn new(track: &ChannelBits, layout: &'a Layout) -> Self {
+    fn new(track: &ChannelBits, layout: &'a Layout, reach_bits: usize) -> Self {
         let mut bits = track.clone();
-        bits.push_cyclic(track, 0, layout.sector_read_bits() + layout.data_mark_reach_bits());
+        bits.push_cyclic(track, 0, layout.sector_read_bits() + reach_bits);
         let marks = find_marks(&bits, layout);
-        Self { layout, turn_bits: track.len(), bits, marks }
+        Self { layout, reach_bits, turn_bits: track.len(), bits, marks }
     }
 
     fn findings(&self) -> Findings {
@@ -83,7 +93,7 @@ impl<'a> Reading<'a> {
         if again {
             defect(DefectKind::Twice, FieldKind::IdentifierMark, mark.start_bit);
         }
-        let reach = field.end_bit + self.layout.data_mark_reach_bits();
+        let reach = field.end_bit + self.reach_bits;
         let data_mark = next.filter(|next| !next.is_identifier() && next.end_bit <= reach);
         let Some((data_mark, data)) =
             data_mark.and_then(|mark| Some((mark, read_data(mark, &self.bits, self.layout)?)))

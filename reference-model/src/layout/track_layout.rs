@@ -1,6 +1,9 @@
 //! Either kind of layout, for those who lay out and find sectors whichever it is.
 
-use super::{DecodedTrack, EncodedTrack, FullTrack, Layout, LayoutError, SectorData, full_track};
+use super::{
+    DecodedTrack, EncodedTrack, FieldKind, FoundSector, FullTrack, Layout, LayoutError, SectorData,
+    full_track,
+};
 use trackproof_contract::{ChannelBits, Recording};
 
 /// A soft-sector layout or a full-track one.
@@ -83,6 +86,26 @@ impl TrackLayout {
             Self::SoftSector(layout) => super::encode(layout, cylinder, side, sectors),
             Self::FullTrack(layout) => full_track::encode(layout, cylinder, side, sectors),
         }
+    }
+
+    /// The same, wherever on the track a sector's data mark stands behind its address.
+    pub(crate) fn decode_far(&self, track: &ChannelBits) -> DecodedTrack {
+        match self {
+            Self::SoftSector(layout) => super::decode::decode_within(track, layout, track.len()),
+            Self::FullTrack(layout) => full_track::decode(track, layout),
+        }
+    }
+
+    /// Whether a sector's data mark stands so far behind its address that [`Self::decode`] does
+    /// not find it; `turn_bits` is the track's length.
+    pub(crate) fn is_far(&self, sector: &FoundSector, turn_bits: usize) -> bool {
+        let Self::SoftSector(layout) = self else { return false };
+        let end_of = |kind| {
+            let field = sector.fields.iter().find(|field| field.kind == kind);
+            field.map_or(0, |field| field.start_bit + field.channel_bits)
+        };
+        let behind = end_of(FieldKind::DataMark) + turn_bits - end_of(FieldKind::AddressCheck);
+        behind % turn_bits > layout.data_mark_reach_bits()
     }
 
     /// Finds the sectors of a whole track, which is a circle: any channel bit may come first.

@@ -9,7 +9,7 @@ use trackproof::judge::Judge;
 use trackproof::verdict::Verdict;
 use trackproof_contract::{
     Bench, Case, ChangeClear, ChannelBits, DriveBench, HostService, Item, Medium, Observation,
-    Observed, Operation, Profile, Rig, Start, Track, WriteSource,
+    Observed, Operation, Profile, Rig, SectorLayout, Start, Track, WriteSource,
 };
 use trackproof_samples::WordReader;
 use trackproof_tests::profile::{sync_dma_with, with};
@@ -315,5 +315,55 @@ fn a_word_counter_that_noise_has_zeroed_may_stand_anywhere() {
         let fits = |wrong| cells.iter().any(|cell| conforms(&case, &with_words_from(*cell, wrong)));
         assert!(fits(0), "{later} bits later");
         assert!(!fits(1), "{later} bits later, one wrong");
+    }
+}
+
+/// Data that stand far behind the address that they follow: how far a controller looks for them is
+/// its own affair.
+#[test]
+fn data_far_behind_an_address_are_its_sectors_or_are_not() {
+    const SECTOR_BYTES: usize = 128;
+    let profile = sync_dma_with(&[]);
+    let bit_ns = u64::from(profile.channel_bit_ns);
+    let word_ns = 16 * bit_ns;
+    // Twice the layout's own distance is 32 bytes.
+    for (gap_bytes, may_be_kept) in [(10, false), (30, true)] {
+        let mut words = ChannelBits::new();
+        for (count, word) in [(gap_bytes, 0x9254), (12, 0xaaaa), (3, 0x4489), (1, 0x5545)] {
+            (0..count).for_each(|_| words.push(word, 16));
+        }
+        // Zeros, their check, 77be, and a gap for the guard.
+        words.push(0x2aaa, 16);
+        (1..SECTOR_BYTES).for_each(|_| words.push(0xaaaa, 16));
+        [0x9515, 0x4554, 0x9254].into_iter().for_each(|word| words.push(word, 16));
+        let service = HostService { first_ns: 0, interval_ns: bit_ns, stalls: Vec::new() };
+        let end = Operation::Wait { ns: (words.len() / 16 + 4) as u64 * word_ns };
+        let write =
+            Operation::Write { source: WriteSource::Words(words), start: Start::Now, service };
+        // The address and its check end with the 22nd byte.
+        let begin = Operation::Wait { ns: 22 * word_ns + 8 * bit_ns };
+        let mut case = case(&profile, [begin, write, end]);
+        let layout = SectorLayout::SoftSector {
+            sectors: 1,
+            size_code: 0,
+            gap_4a_bytes: 0,
+            gap_1_bytes: 0,
+            gap_2_bytes: 0,
+            gap_3_bytes: 50,
+        };
+        case.bench.drives[0].turn_bits = 16 * 230;
+        let before = ChannelBits::from_bytes(&[0x55; SECTOR_BYTES], 8 * SECTOR_BYTES);
+        case.tracks[0].medium = Medium::Image { layout, sectors: before.clone() };
+        case.validate().expect("a case");
+        let taken = observe(&case);
+        let sectors = taken.media[0].medium.track();
+        assert_eq!(sectors.count_ones(), 0, "the sample looks as far as it takes");
+        assert!(conforms(&case, &taken), "{:?}", verdict(&case, &taken));
+        let mut kept = taken.clone();
+        *kept.media[0].medium.track_mut() = before;
+        assert_eq!(conforms(&case, &kept), may_be_kept, "{:?}", verdict(&case, &kept));
+        let mut neither = taken;
+        neither.media[0].medium.track_mut().set(1_000, true);
+        assert!(!conforms(&case, &neither));
     }
 }
