@@ -13,6 +13,7 @@ pub mod drill;
 pub mod examine;
 pub mod features;
 pub mod generate;
+pub mod infer;
 pub mod isolate;
 pub mod judge;
 pub mod known_file;

@@ -7,6 +7,7 @@ mod baseline;
 mod case_text;
 mod comparison;
 mod finding_text;
+mod inferred;
 mod moment;
 mod overnight;
 mod phrase;
@@ -19,6 +20,10 @@ mod trace;
 
 pub use baseline::{Baseline, KnownJson, Occurred, Regression, Regressions, RegressionsJson};
 pub use finding_text::{Shown, finding};
+pub use inferred::{
+    ChoiceJson, ContradictionJson, InferredJson, InferredReport, RefusedJson, inferred,
+    inferred_json, inferred_toml,
+};
 pub use overnight::{
     FileJson, GroupJson, MoreJson, OvernightJson, OvernightReport, case_path, overnight,
     overnight_json,

@@ -38,6 +38,8 @@ pub(crate) enum Verb {
     /// Run an implementation for the program that started this one
     #[command(hide = true)]
     Worker(Worker),
+    /// Find out which profile an implementation has
+    Infer(Infer),
     /// Drill what stands between trackproof and an implementation
     Adapter(Adapter),
     /// Write a folder with an implementation that has nothing yet, ready to be filled
@@ -207,6 +209,43 @@ pub(crate) enum RulesVerb {
 
 #[derive(Debug, Args)]
 pub(crate) struct Samples {
+    #[command(flatten)]
+    pub(crate) format: FormatArg,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Infer {
+    #[arg(value_name = "IMPL", help = IMPLEMENTATION)]
+    pub(crate) implementation: Implementation,
+    /// The profile to begin with: a built-in name or a file [default: the built-in one that fits
+    /// best]
+    #[arg(long, value_name = "NAME|FILE", env = "TRACKPROOF_BASE")]
+    pub(crate) base: Option<String>,
+    /// How many cases at a time
+    #[arg(long, value_name = "N", env = "TRACKPROOF_CASES", allow_negative_numbers = true, default_value_t = 500, value_parser = clap::value_parser!(u64).range(1..=1_000_000))]
+    pub(crate) cases: u64,
+    /// The first cases' seed
+    #[arg(
+        long,
+        value_name = "N",
+        env = "TRACKPROOF_SEED",
+        allow_negative_numbers = true,
+        default_value_t = 1
+    )]
+    pub(crate) seed: u64,
+    /// Threads [default: the cores there are]
+    #[arg(long, value_name = "N", env = "TRACKPROOF_JOBS", allow_negative_numbers = true, value_parser = clap::value_parser!(u16).range(1..=1024))]
+    pub(crate) jobs: Option<u16>,
+    #[command(flatten)]
+    pub(crate) isolation: Isolation,
+    /// The folder for `inferred.toml`; it is made if it is missing
+    #[arg(
+        long = "out",
+        value_name = "DIR",
+        env = "TRACKPROOF_OUT",
+        default_value = "trackproof-out"
+    )]
+    pub(crate) dir: PathBuf,
     #[command(flatten)]
     pub(crate) format: FormatArg,
 }

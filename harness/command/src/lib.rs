@@ -30,6 +30,7 @@ mod exit;
 mod failure;
 mod files;
 mod implementation;
+mod infer;
 mod init;
 mod interrupt;
 mod loaded;
@@ -88,6 +89,7 @@ fn dispatch(registry: &Registry) -> Exit {
         Verb::Rules(rules) => rules::rules(&rules),
         Verb::Samples(samples) => samples::samples(&samples),
         Verb::Worker(worker) => worker::worker(&worker, registry),
+        Verb::Infer(one) => infer::infer(&one, registry),
         Verb::Adapter(one) => adapter::adapter(&one, registry),
         Verb::Init(init) => init::init(&init),
         Verb::Completions { shell } => output::completions(shell),

@@ -56,6 +56,11 @@ impl Progress {
         );
     }
 
+    /// The end of what has no cases to count.
+    pub(crate) fn clear(&self) {
+        self.bar.finish_and_clear();
+    }
+
     /// Since the begin.
     pub(crate) fn elapsed(&self) -> Duration {
         self.started.elapsed()

@@ -29,11 +29,16 @@ impl Search {
         Ok(Searched { subject, profile_name, profile, known })
     }
 
-    /// The number of threads: as given, else the cores there are.
+    /// The number of threads.
     pub(crate) fn jobs(&self) -> usize {
-        self.jobs.map_or_else(
-            || std::thread::available_parallelism().map_or(1, std::num::NonZero::get),
-            usize::from,
-        )
+        jobs(self.jobs)
     }
+}
+
+/// The number of threads: as given, else the cores there are.
+pub(crate) fn jobs(given: Option<u16>) -> usize {
+    given.map_or_else(
+        || std::thread::available_parallelism().map_or(1, std::num::NonZero::get),
+        usize::from,
+    )
 }

@@ -5,5 +5,6 @@ mod drawn_profiles;
 mod either_way;
 mod faults;
 mod fuzz_regressions;
+mod inferred;
 mod profile_keys;
 mod service_order;

@@ -7,6 +7,7 @@ mod bad_input;
 mod children;
 mod command_line;
 mod example;
+mod infer;
 mod init;
 mod isolation;
 mod kills;
