@@ -17,6 +17,7 @@ builds the sample.
   --clocks N       clock edges for each channel bit and each operation, 2 or more; default 8
   --profile FILE   C statements `values[TP_KEY_...] = N;` that say where the core's profile differs
                    from sync-dma
+  --keep DIR       keeps Verilator's own code there, compiled, for the next build
   --name NAME      the core's name in reports
   -I DIR, -D NAME  for Verilog's `include and `ifdef; as often as you like
   --fault NAME     the sample, with a fault
@@ -45,18 +46,19 @@ fault_table() {
 }
 
 part=word-reader
-library= fault= profile= name= clocks=8
+library= keep= fault= profile= name= clocks=8
 verilog_options=() files=()
 
 while [ $# -gt 0 ]; do
     case $1 in
-        --part | --fault | --profile | --name | --clocks | -o | -I | -D)
+        --part | --fault | --profile | --keep | --name | --clocks | -o | -I | -D)
             [ $# -ge 2 ] || fail "$1 needs a value; see --help" ;;
     esac
     case $1 in
         --part) part=$2; shift 2 ;;
         --fault) fault=$2; shift 2 ;;
         --profile) profile=$2; shift 2 ;;
+        --keep) keep=$2; shift 2 ;;
         --name) name=$2; shift 2 ;;
         --clocks) clocks=$2; shift 2 ;;
         -o) library=$2; shift 2 ;;
@@ -123,10 +125,24 @@ verilator --cc -O3 --x-assign fast --x-initial fast --noassert -Wno-fatal -Wno-l
     fail "Verilator refused; is there a module trackproof_$part_name among the files?" 1
 
 runtime=$(verilator --getenv VERILATOR_ROOT)/include
-g++ -std=c++17 -O2 -fPIC -shared -o "$library" \
+includes=(-I"$objects" -I"$here" -I"$here/../c-abi/include"
+    -isystem "$runtime" -isystem "$runtime/vltstd")
+
+# Verilator's own code is the same for all cores, and takes longer than a small core does.
+keep=${keep:-$objects}
+mkdir -p "$keep"
+for source in verilated verilated_threads; do
+    [ "$keep/$source.o" -nt "$runtime/$source.cpp" ] ||
+        g++ -std=c++17 -O1 -fPIC -c -o "$keep/$source.o" "${includes[@]}" "$runtime/$source.cpp"
+done
+
+# One unit, for most of the time would go into reading the same headers again and again.
+for source in "$objects"/*.cpp "$here/$part_name.cpp"; do
+    echo "#include \"$source\""
+done > "$objects/library.inc"
+g++ -std=c++17 -O2 -fPIC -shared -o "$library" "${includes[@]}" \
     -DTP_CLOCKS="$clocks" -DTP_NAME="\"$name\"" ${profile:+-DTP_PROFILE="\"$profile\""} \
-    -I"$objects" -I"$here" -I"$here/../c-abi/include" -isystem "$runtime" -isystem "$runtime/vltstd" \
-    "$here/$part_name.cpp" "$objects"/*.cpp "$runtime/verilated.cpp" "$runtime/verilated_threads.cpp" \
+    -x c++ "$objects/library.inc" -x none "$keep/verilated.o" "$keep/verilated_threads.o" \
     -lpthread -latomic ||
     fail "the C++ compiler refused: a line with 'static assertion failed' names a port" 1
 echo "$library"

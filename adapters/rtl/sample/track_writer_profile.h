@@ -1,0 +1,3 @@
+/* Where the sample track writer's profile differs from sync-dma. */
+values[TP_KEY_WRITE_UNIT] = 1; /* data-bytes: it makes the clock bits */
+values[TP_KEY_UNDERRUN] = 2;   /* close-gate */
