@@ -14,7 +14,8 @@ builds the sample.
 
   --part PART      word-reader (the default) or track-writer
   -o LIB           where the library goes; default ./lib followed by the part's name and .so
-  --clocks N       clock edges for each channel bit and each operation, 2 or more; default 8
+  --clocks N       clock edges for each channel bit and each operation, 2 or more; default 8, of the
+                   sample 4
   --profile FILE   C statements `values[TP_KEY_...] = N;` that say where the core's profile differs
                    from sync-dma
   --keep DIR       keeps Verilator's own code there, compiled, for the next build
@@ -46,7 +47,7 @@ fault_table() {
 }
 
 part=word-reader
-library= keep= fault= profile= name= clocks=8
+library= keep= fault= profile= name= clocks=
 verilog_options=() files=()
 
 while [ $# -gt 0 ]; do
@@ -79,8 +80,10 @@ case $part in
     word-reader | track-writer) ;;
     *) fail "there is no part $part: word-reader or track-writer" ;;
 esac
+if [ ${#files[@]} -eq 0 ]; then clocks=${clocks:-4}; fi
+clocks=${clocks:-8}
 case $clocks in
-    '' | *[!0-9]*) fail "--clocks $clocks is no number" ;;
+    *[!0-9]*) fail "--clocks $clocks is no number" ;;
 esac
 [ "$clocks" -ge 2 ] && [ "$clocks" -le 1000 ] || fail "--clocks $clocks is not from 2 to 1000"
 
@@ -92,7 +95,7 @@ if [ ${#files[@]} -eq 0 ]; then
         profile=${profile:-$here/sample/track_writer_profile.h}
     fi
     if [ -n "$fault" ]; then
-        fault_table | grep -q "^$part	$fault	" ||
+        fault_table | grep "^$part	$fault	" > /dev/null ||
             fail "the sample $part has no fault $fault; see --faults"
         verilog_options+=("-DFAULT_$(echo "$fault" | tr 'a-z-' 'A-Z_')")
     fi

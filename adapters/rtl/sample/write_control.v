@@ -34,8 +34,21 @@ module write_control (
 
     assign busy = state != IDLE;
     assign put = offer && busy && !full && to_fetch != 16'd0;
-    assign begins = cell_begin && !empty &&
-                    (state == WAIT_WORD || (state == WAIT_INDEX && index_passes));
+    wire starts = cell_begin && !empty &&
+                  (state == WAIT_WORD || (state == WAIT_INDEX && index_passes));
+`ifdef FAULT_GATE_CELL_EARLY
+    reg opened;
+
+    always @(posedge clock)
+        if (reset || !busy || begins)
+            opened <= 1'b0;
+        else if (starts)
+            opened <= 1'b1;
+
+    assign begins = cell_begin && state == RUN && opened;
+`else
+    assign begins = starts;
+`endif
 `ifdef FAULT_UNDERRUN_UNSEEN
     wire runs_on = cell_begin && state == RUN;
     wire runs_dry = 1'b0;
@@ -48,6 +61,8 @@ module write_control (
 
 `ifdef FAULT_WORDS_OFF_BY_ONE
     wire written = cell_end && state == RUN && at_word && to_write <= 16'd1;
+`elsif FAULT_LAST_BIT_LOST
+    wire written = cell_end && state == RUN && position == 4'd15 && to_write == 16'd0;
 `elsif FAULT_GATE_HELD_OPEN
     reg tail;
 
@@ -101,12 +116,12 @@ module write_control (
         end else begin
             if (put)
                 to_fetch <= to_fetch - 16'd1;
-            if (begins)
+            if (starts)
                 state <= RUN;
 `ifdef FAULT_GATE_WITHOUT_WORD
-            if (begins || (index && state == WAIT_INDEX))
+            if (starts || (index && state == WAIT_INDEX))
 `else
-            if (begins)
+            if (starts)
 `endif
                 write_gate <= 1'b1;
             if (advance)
