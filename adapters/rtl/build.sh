@@ -128,7 +128,7 @@ verilator --cc -O3 --x-assign fast --x-initial fast --noassert -Wno-fatal -Wno-l
     fail "Verilator refused; is there a module trackproof_$part_name among the files?" 1
 
 runtime=$(verilator --getenv VERILATOR_ROOT)/include
-includes=(-I"$objects" -I"$here" -I"$here/../c-abi/include"
+compile=(g++ -std=c++17 -fPIC -fvisibility=hidden -fno-gnu-unique -I"$objects" -I"$here" -I"$here/../c-abi/include"
     -isystem "$runtime" -isystem "$runtime/vltstd")
 
 # Verilator's own code is the same for all cores, and takes longer than a small core does.
@@ -136,14 +136,14 @@ keep=${keep:-$objects}
 mkdir -p "$keep"
 for source in verilated verilated_threads; do
     [ "$keep/$source.o" -nt "$runtime/$source.cpp" ] ||
-        g++ -std=c++17 -O1 -fPIC -c -o "$keep/$source.o" "${includes[@]}" "$runtime/$source.cpp"
+        "${compile[@]}" -O1 -c -o "$keep/$source.o" "$runtime/$source.cpp"
 done
 
 # One unit, for most of the time would go into reading the same headers again and again.
 for source in "$objects"/*.cpp "$here/$part_name.cpp"; do
     echo "#include \"$source\""
 done > "$objects/library.inc"
-g++ -std=c++17 -O2 -fPIC -shared -o "$library" "${includes[@]}" \
+"${compile[@]}" -O2 -shared -o "$library" \
     -DTP_CLOCKS="$clocks" -DTP_NAME="\"$name\"" ${profile:+-DTP_PROFILE="\"$profile\""} \
     -x c++ "$objects/library.inc" -x none "$keep/verilated.o" "$keep/verilated_threads.o" \
     -lpthread -latomic ||

@@ -16,6 +16,9 @@
 #include <type_traits>
 #include <utility>
 
+/* The entry alone leaves the library: two cores in one process have models of the same name. */
+#define EXPORTED __attribute__((visibility("default")))
+
 /* Rising edges of the clock for everything that happens to the core. */
 #ifndef TP_CLOCKS
 #define TP_CLOCKS 8

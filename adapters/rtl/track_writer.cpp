@@ -139,6 +139,6 @@ const tp_track_writer table = make_table();
 
 } // namespace
 
-extern "C" const tp_track_writer *tp_track_writer_entry(uint32_t abi_major) {
+extern "C" EXPORTED const tp_track_writer *tp_track_writer_entry(uint32_t abi_major) {
     return abi_major == TP_ABI_MAJOR ? &table : nullptr;
 }

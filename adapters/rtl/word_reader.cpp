@@ -219,6 +219,6 @@ const tp_word_reader table = make_table();
 
 } // namespace
 
-extern "C" const tp_word_reader *tp_word_reader_entry(uint32_t abi_major) {
+extern "C" EXPORTED const tp_word_reader *tp_word_reader_entry(uint32_t abi_major) {
     return abi_major == TP_ABI_MAJOR ? &table : nullptr;
 }
