@@ -36,9 +36,12 @@ while read -r part name accepted; do
     [ $# -eq 0 ] || [[ " $* " == *" $name "* ]] || continue
     "$here/build.sh" --part "$part" --fault "$name" --keep "$folder/keep" -o "$folder/faulty.so" \
         > /dev/null
-    code=0
-    # Of a track writer about one case in fifteen is judged.
-    check "$folder/faulty.so" "$([ "$part" = track-writer ] && echo 6000 || echo 400)" || code=$?
+    # Some show in one case of thousands; of a track writer's cases one in fifteen is judged.
+    for cases in 400 6000 20000; do
+        code=0
+        check "$folder/faulty.so" $cases || code=$?
+        [ $code = 0 ] || [ $code = 3 ] || [ $code = 4 ] || break
+    done
     first=$(grep -Eo -m 1 '^[a-z]+(\.[a-z]+)?: .*' "$folder/report" || true)
     if [ "$code" = 1 ] && [[ ",$accepted," == *",${first%%:*},"* ]]; then
         echo "ok   $part $name: $first"

@@ -97,14 +97,14 @@ module read_control (
         end
 
 `ifdef FAULT_DONE_PULSE_LOST
-    // Whether the FIFO was full when a word was taken last.
+    // Whether the FIFO was full during this read.
     reg full_before;
 
     always @(posedge clock)
         if (reset || accepts)
             full_before <= 1'b0;
-        else if (get)
-            full_before <= full;
+        else if (full)
+            full_before <= 1'b1;
 `endif
 
     always @(posedge clock)
