@@ -15,3 +15,4 @@ mod known;
 mod overnight;
 mod parts;
 mod start;
+mod verilog;
