@@ -102,14 +102,15 @@ pub struct Inferred {
     pub allowed: u64,
     /// What it does not allow, the most frequent first.
     pub contradictions: Vec<Contradiction>,
-    /// Whether it was ended before all was tried.
+    /// Whether it was ended before all was tried, from outside or by an implementation that stops
+    /// again and again.
     pub cut: bool,
 }
 
 /// Infers. `over` says whether nobody waits any more; `told` hears what is done, in words.
 ///
 /// # Errors
-/// When the implementation cannot be made, stops, or a run cannot be trusted.
+/// When the implementation cannot be made, or a run cannot be trusted.
 pub fn infer(
     question: &Question,
     factory: &RigFactory<'_>,
@@ -117,7 +118,7 @@ pub fn infer(
     told: &dyn Fn(&str),
 ) -> Result<Inferred, CampaignError> {
     let changes = moves();
-    let mut search = Search { question, factory, over, told, changes: &changes };
+    let search = Search { question, factory, over, told, changes: &changes };
     let (base_name, base, mut evidence) = search.begin()?;
     let mut profile = base.clone();
     for stage in 1..=STAGES {
@@ -140,7 +141,7 @@ pub fn infer(
     told("try every other value");
     let choices = search.settle(&profile, &base, &evidence);
     let (allowed, contradictions) = evidence.contradictions(&profile);
-    let (cases, cut) = (evidence.cases(), (over)());
+    let (cases, cut) = (evidence.cases(), (over)() || evidence.is_short());
     Ok(Inferred { base_name, base, profile, choices, cases, allowed, contradictions, cut })
 }
 
@@ -154,7 +155,7 @@ struct Search<'a> {
 
 impl Search<'_> {
     /// The base that fits best, with what it is judged on.
-    fn begin(&mut self) -> Result<(String, Profile, Evidence), CampaignError> {
+    fn begin(&self) -> Result<(String, Profile, Evidence), CampaignError> {
         let mut best: Option<(Weight, String, Profile, Evidence)> = None;
         for (name, base) in &self.question.bases {
             (self.told)(&format!("run {} cases made for {name}", self.question.cases));

@@ -43,12 +43,12 @@ pub(crate) fn infer(given: &Infer, registry: &Registry) -> Result<Exit, Failure>
 
     let implementation = given.implementation.to_string();
     let file = write(&given.dir, &report::inferred_toml(&implementation, &inferred));
-    let mut exit = if inferred.cases == 0 {
-        Exit::NothingJudged
-    } else if inferred.contradictions.is_empty() {
-        Exit::Conforms
-    } else {
+    let mut exit = if !inferred.contradictions.is_empty() {
         Exit::Deviates
+    } else if inferred.cases == 0 {
+        Exit::NothingJudged
+    } else {
+        Exit::Conforms
     };
     if file.is_none() {
         exit = exit.or(Exit::Usage);

@@ -4,6 +4,7 @@ use super::{CaseOf, Contradiction};
 use crate::campaign::CampaignError;
 use crate::generate::{Generator, SeededChoices, case_seed};
 use crate::judge::Judge;
+use crate::rules::Rule;
 use crate::verdict::Verdict;
 use std::collections::BTreeMap;
 use std::ops::Range;
@@ -12,6 +13,9 @@ use trackproof_contract::{
     Capabilities, Case, Event, Observation, Profile, Rig, RigError, timeline,
 };
 use trackproof_model::reader::acceptor::{Acceptance, Acceptor, Tally};
+
+/// Cases of a stage in which an implementation may stop before no more are run.
+const MOST_STOPS: usize = 8;
 
 /// How well a profile fits a case.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
@@ -49,6 +53,10 @@ struct Seen {
 /// All of them.
 pub(super) struct Evidence {
     seen: Vec<Seen>,
+    /// Cases in which the implementation stopped, and how.
+    stops: Vec<(CaseOf, &'static str)>,
+    /// Whether it did so often that no more cases were run.
+    short: bool,
     capabilities: Capabilities,
     jobs: usize,
 }
@@ -144,9 +152,9 @@ impl Evidence {
         let (capabilities, lent) = (rig.capabilities(), rig.lent());
         let mut generator = Generator::limited_to(profile.clone(), capabilities);
         let mut case = generator.case(seed, 0);
-        let mut seen = Vec::new();
+        let (mut seen, mut stops) = (Vec::new(), Vec::new());
         for index in cases {
-            if over() {
+            if over() || stops.len() == MOST_STOPS {
                 break;
             }
             generator.generate(&mut SeededChoices::new(case_seed(seed, index)), &mut case);
@@ -159,26 +167,34 @@ impl Evidence {
             let mut observation = Observation::new();
             match rig.run(&case, &mut observation) {
                 Ok(()) => {}
-                Err(error @ RigError::Stopped(_)) => {
-                    return Err(CampaignError::Start(format!(
-                        "case {index} of seed {seed}: {error}; `check` makes that small"
-                    )));
+                Err(RigError::Stopped(stop)) => {
+                    stops.push((CaseOf { seed, index }, stop.kind()));
+                    continue;
                 }
                 Err(error) => return Err(CampaignError::Run { index, error }),
             }
             seen.push(Seen { of: CaseOf { seed, index }, case, observation });
         }
-        Ok(Self { seen, capabilities, jobs })
+        let short = stops.len() == MOST_STOPS;
+        Ok(Self { seen, stops, short, capabilities, jobs })
     }
 
     /// With more.
     pub(super) fn and(mut self, mut more: Self) -> Self {
         self.seen.append(&mut more.seen);
+        self.stops.append(&mut more.stops);
+        self.short |= more.short;
         self
     }
 
+    /// Cases that something came back of.
     pub(super) fn cases(&self) -> u64 {
         self.seen.len() as u64
+    }
+
+    /// Whether the implementation stopped so often that no more cases were run.
+    pub(super) const fn is_short(&self) -> bool {
+        self.short
     }
 
     pub(super) fn weigh(&self, profile: &Profile) -> Weight {
@@ -234,6 +250,11 @@ impl Evidence {
                 }
                 _ => {}
             }
+        }
+        for (first, kind) in &self.stops {
+            let rule = Rule::find("stops").expect("a rule of the catalogue");
+            let none = Contradiction { rule, kind, cases: 0, first: *first };
+            found.entry((rule.id, kind)).or_insert(none).cases += 1;
         }
         let mut found: Vec<_> = found.into_values().collect();
         found.sort_by_key(|one| std::cmp::Reverse(one.cases));

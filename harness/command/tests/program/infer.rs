@@ -37,3 +37,15 @@ fn a_base_that_is_none_is_refused() {
     assert_eq!(run.code, 2);
     assert!(run.err.contains("no built-in profile"), "{}", run.err);
 }
+
+#[test]
+fn a_controller_that_crashes_is_a_contradiction_and_the_rest_is_found() {
+    let folder = tempfile::tempdir().unwrap();
+    let line = "infer sample:hostile+null-pointer --base sync-dma --cases 30 --format json";
+    let run = told(folder.path(), line);
+    assert_eq!(run.code, 1, "{}", run.err);
+    let found = run.json();
+    let contradictions = found["contradictions"].as_array().unwrap();
+    assert!(contradictions.iter().all(|one| one["rule"] == "stops"), "{}", run.out);
+    assert!(!contradictions.is_empty() && found["cases"].as_u64() > Some(20), "{}", run.out);
+}
