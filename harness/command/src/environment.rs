@@ -79,6 +79,7 @@ mod tests {
         assert_eq!(
             flags,
             [
+                "base",
                 "case-time",
                 "cases",
                 "for",
