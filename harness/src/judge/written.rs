@@ -195,6 +195,7 @@ impl Compared<'_> {
         let behind = wrong.iter().any(|cell| *cell >= length && cell - length < half);
         match (behind, written.cut_short) {
             (true, true) => ("write.abort", "gate-open-too-long"),
+            (true, false) if written.starved => ("transfer.stall", "gate-open-too-long"),
             (true, false)
                 if wrong.iter().all(|cell| *cell < length + 2 * word_bits)
                     && wrong.iter().any(|cell| *cell >= length + 4) =>

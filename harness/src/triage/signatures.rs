@@ -170,6 +170,11 @@ pub(super) const SIGNATURES: &[(&str, &str, &str)] = &[
     ),
     (
         "transfer.stall",
+        "gate-open-too-long",
+        "the gate stays open behind the last word that was there: look at when the empty FIFO is seen, at the word's begin or its end",
+    ),
+    (
+        "transfer.stall",
         "*",
         "late service loses the wrong words, or parts of words: look at which end of the full FIFO is dropped",
     ),

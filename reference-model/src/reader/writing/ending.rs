@@ -13,12 +13,17 @@ impl State {
         off: (usize, usize),
         kept_to: (usize, usize),
     ) {
+        if let Some(writing) = self.writing.as_mut() {
+            writing.cut.get_or_insert(kept_to);
+        }
+        self.end_starved(ctx, off);
+    }
+
+    /// The write ends because no word waits.
+    pub(super) fn end_starved(&mut self, ctx: &mut Context<'_>, off: (usize, usize)) {
         if !self.gate_open() {
             self.writing = None;
             return;
-        }
-        if let Some(writing) = self.writing.as_mut() {
-            writing.cut.get_or_insert(kept_to);
         }
         self.close_gate(ctx, off);
         self.context.joins = false;
@@ -105,6 +110,7 @@ impl State {
             kept_to: writing.cut.unwrap_or(off),
             unfinished,
             cut_short: writing.cut.is_some(),
+            starved: !unfinished && writing.cut.is_none() && writing.begun < writing.words,
             begun: writing.begun,
             pieces: writing.pieces,
             before,

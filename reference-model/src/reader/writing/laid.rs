@@ -41,6 +41,8 @@ pub struct Written {
     pub unfinished: bool,
     /// Whether it was cut short: by an abort, a reset, another request, a drive line.
     pub cut_short: bool,
+    /// Whether it ended because no word waited.
+    pub starved: bool,
     /// The words that it had begun to lay.
     pub begun: u32,
     pub(in crate::reader) pieces: Vec<Piece>,
@@ -105,6 +107,7 @@ impl Writing {
             kept_to: (0, 0),
             unfinished: false,
             cut_short: false,
+            starved: false,
             begun: self.begun,
             pieces,
             before,

@@ -91,7 +91,7 @@ impl State {
         let Some(writing) = self.writing.as_mut() else { return };
         match ctx.profile.underrun {
             Underrun::CloseGate => {
-                self.end_write(ctx, (pos, pos), (pos, pos));
+                self.end_starved(ctx, (pos, pos));
                 return;
             }
             Underrun::Repeat if writing.begun > 0 => {

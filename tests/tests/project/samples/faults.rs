@@ -129,7 +129,7 @@ fn check(sample: &Sample, fault: &Fault, seed: u64, cases: u64) -> Vec<String> {
 }
 
 /// Faults of the normal run, one a way of deviating; the long suite has them all.
-const QUICK: [&str; 27] = [
+const QUICK: [&str; 28] = [
     "realigns-once",
     "even-phase-only",
     "stale-first-word",
@@ -157,6 +157,7 @@ const QUICK: [&str; 27] = [
     "first-turn-only",
     "image-check-wrong",
     "status-takes-byte-flag",
+    "closes-byte-late",
 ];
 
 #[test]
