@@ -94,6 +94,11 @@ pub(crate) fn replay_line(file: &str, implementation: &str) -> String {
     format!("trackproof replay {} {}", quoted(file), quoted(implementation))
 }
 
+/// The command line that checks an implementation by a profile's file.
+pub(crate) fn check_line(implementation: &str, profile: &str) -> String {
+    format!("trackproof check {} --profile {}", quoted(implementation), quoted(profile))
+}
+
 fn quoted(word: &str) -> String {
     let plain = |c: char| c.is_ascii_alphanumeric() || "_./:+-=,".contains(c);
     if !word.is_empty() && word.chars().all(plain) {
@@ -105,10 +110,14 @@ fn quoted(word: &str) -> String {
 
 #[cfg(test)]
 mod tests {
-    use super::replay_line;
+    use super::{check_line, replay_line};
 
     #[test]
-    fn a_replay_line_survives_the_shell() {
+    fn a_command_line_survives_the_shell() {
+        assert_eq!(
+            check_line("cmd:python3 mine.py", "out/inferred.toml"),
+            "trackproof check 'cmd:python3 mine.py' --profile out/inferred.toml"
+        );
         assert_eq!(
             replay_line("out/sync.wrap-no-start.json", "sample:sync-dma+a"),
             "trackproof replay out/sync.wrap-no-start.json sample:sync-dma+a"

@@ -3,6 +3,7 @@
 use crate::Exit;
 use crate::arguments::{Format, Infer};
 use crate::failure::Failure;
+use crate::files::check_line;
 use crate::implementation::Subject;
 use crate::interrupt;
 use crate::output;
@@ -57,10 +58,11 @@ pub(crate) fn infer(given: &Infer, registry: &Registry) -> Result<Exit, Failure>
         exit = exit.or(interrupted);
     }
     let file = file.map(|path| path.display().to_string());
+    let line = file.as_ref().map(|file| check_line(&implementation, file));
     let told = InferredReport {
         implementation: &implementation,
         inferred: &inferred,
-        file: file.as_deref(),
+        file: file.as_deref().zip(line.as_deref()),
         verdict: exit.verdict(),
         exit: (exit.code(), exit.meaning()),
     };

@@ -21,8 +21,8 @@ pub struct InferredReport<'a> {
     pub implementation: &'a str,
     /// What was found.
     pub inferred: &'a Inferred,
-    /// The file that holds it, if it could be written.
-    pub file: Option<&'a str>,
+    /// The file that holds it, and the command line that checks by it, if it could be written.
+    pub file: Option<(&'a str, &'a str)>,
     /// The verdict in a word.
     pub verdict: &'a str,
     /// The exit code and what it means.
@@ -127,7 +127,7 @@ pub fn inferred_json(report: &InferredReport<'_>) -> InferredJson {
         cases: inferred.cases,
         allowed: inferred.allowed,
         cut: inferred.cut,
-        file: report.file.map(str::to_owned),
+        file: report.file.map(|(file, _)| file.to_owned()),
         profile: KEYS.iter().map(|key| (key.name, key.text(&inferred.profile))).collect(),
         choices: inferred.choices.iter().map(choice).collect(),
         contradictions: inferred
@@ -192,13 +192,13 @@ pub fn inferred(report: &InferredReport<'_>, style: Style) -> String {
     let heading = format!("the choices of {}", report.implementation);
     // Writing to a String cannot fail.
     let _ = writeln!(text, "{}", style.strong(&heading));
-    let _ = writeln!(
-        text,
-        "  {} of {} fit the profile below; the others {}",
-        grouped(inferred.allowed),
-        count(inferred.cases, "case"),
-        if inferred.contradictions.is_empty() { "cannot be judged" } else { "are told at the end" }
-    );
+    let others = match (inferred.allowed == inferred.cases, inferred.contradictions.is_empty()) {
+        (true, _) => "",
+        (false, true) => "; the others cannot be judged",
+        (false, false) => "; what does not is at the end",
+    };
+    let (allowed, cases) = (grouped(inferred.allowed), count(inferred.cases, "case"));
+    let _ = writeln!(text, "  {allowed} of {cases} fit the profile below{others}");
     if inferred.cut {
         let _ = writeln!(text, "  It was ended early: what follows is what was known by then.");
     }
@@ -252,12 +252,8 @@ pub fn inferred(report: &InferredReport<'_>, style: Style) -> String {
             })
             .collect(),
     );
-    if let Some(file) = report.file {
-        let _ = writeln!(
-            text,
-            "\n  Profile  {file}: trackproof check {} --profile {file}",
-            report.implementation
-        );
+    if let Some((file, line)) = report.file {
+        let _ = writeln!(text, "\n  Profile  {file}\n  Check    {line}");
     }
     let (code, meaning) = report.exit;
     let _ = writeln!(text, "  Verdict  {} (exit code {code}: {meaning})", report.verdict);
