@@ -13,6 +13,7 @@
 #include <cstdint>
 #include <cstdio>
 #include <memory>
+#include <new>
 #include <type_traits>
 #include <utility>
 
@@ -186,5 +187,37 @@ struct Part {
 inline const char *part_last_error(void *self) {
     return self ? static_cast<Part *>(self)->why : "out of memory";
 }
+
+template <class P> P &part(void *self) { return *static_cast<P *>(static_cast<Part *>(self)); }
+
+template <class P> void *create_part(const char *) {
+    return static_cast<Part *>(new (std::nothrow) P);
+}
+
+template <class P> void destroy_part(void *self) { delete &part<P>(self); }
+
+template <class P> int32_t power_up_part(void *self, const tp_profile *profile) {
+    part<P>(self) = P();
+    part<P>(self).model.power_up(profile);
+    return TP_OK;
+}
+
+/* A part's table with what all of them have. */
+template <class P, class Table> Table begin_table() {
+    Table t = {};
+    t.struct_size = sizeof t;
+    t.abi_major = TP_ABI_MAJOR;
+    t.abi_minor = TP_ABI_MINOR;
+    t.name = TP_NAME;
+    t.create = create_part<P>;
+    t.destroy = destroy_part<P>;
+    t.last_error = part_last_error;
+    t.profile = takes_profile ? nullptr : declare_profile;
+    t.power_up = power_up_part<P>;
+    return t;
+}
+
+/* Whether a pulse has come since this was asked last. */
+inline int32_t taken(bool &signal) { return std::exchange(signal, false) ? TP_YES : TP_OK; }
 
 #endif

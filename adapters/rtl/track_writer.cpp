@@ -7,8 +7,6 @@
  */
 #include "model.h"
 
-#include <new>
-
 namespace ports {
 TP_PORT(cell_begin, 1)
 TP_PORT(cell_end, 1)
@@ -56,18 +54,7 @@ struct Writer : Part {
     }
 };
 
-Writer &writer(void *self) { return *static_cast<Writer *>(static_cast<Part *>(self)); }
-
-void *create(const char *) { return static_cast<Part *>(new (std::nothrow) Writer); }
-
-void destroy(void *self) { delete &writer(self); }
-
-int32_t power_up(void *self, const tp_profile *profile) {
-    Writer &w = writer(self);
-    w = Writer();
-    w.model.power_up(profile);
-    return TP_OK;
-}
+Writer &writer(void *self) { return part<Writer>(self); }
 
 int32_t write(void *self, uint32_t transfer, uint32_t words, uint32_t start,
               uint32_t write_protected) {
@@ -108,21 +95,10 @@ int32_t abort_transfer(void *self) { return writer(self).step<ports::abort_trans
 
 int32_t host_reset(void *self) { return writer(self).step<ports::host_reset>(); }
 
-int32_t done_signal(void *self) {
-    return std::exchange(writer(self).was_done, false) ? TP_YES : TP_OK;
-}
+int32_t done_signal(void *self) { return taken(writer(self).was_done); }
 
 tp_track_writer make_table() {
-    tp_track_writer t = {};
-    t.struct_size = sizeof t;
-    t.abi_major = TP_ABI_MAJOR;
-    t.abi_minor = TP_ABI_MINOR;
-    t.name = TP_NAME;
-    t.create = create;
-    t.destroy = destroy;
-    t.last_error = part_last_error;
-    t.profile = takes_profile ? nullptr : declare_profile;
-    t.power_up = power_up;
+    auto t = begin_table<Writer, tp_track_writer>();
     t.write = ports::request::present ? write : nullptr;
     t.offer = ports::offer::present ? offer : nullptr;
     t.begin_cell = ports::cell_begin::present ? begin_cell : nullptr;

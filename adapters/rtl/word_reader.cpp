@@ -6,8 +6,6 @@
  */
 #include "model.h"
 
-#include <new>
-
 namespace ports {
 TP_PORT(bit_strobe, 1)
 TP_PORT(bit_in, 1)
@@ -103,20 +101,7 @@ struct Reader : Part {
     }
 };
 
-Reader &reader(void *self) { return *static_cast<Reader *>(static_cast<Part *>(self)); }
-
-int32_t taken(bool &signal) { return std::exchange(signal, false) ? TP_YES : TP_OK; }
-
-void *create(const char *) { return static_cast<Part *>(new (std::nothrow) Reader); }
-
-void destroy(void *self) { delete &reader(self); }
-
-int32_t power_up(void *self, const tp_profile *profile) {
-    Reader &r = reader(self);
-    r = Reader();
-    r.model.power_up(profile);
-    return TP_OK;
-}
+Reader &reader(void *self) { return part<Reader>(self); }
 
 int32_t shift_in(void *self, uint32_t bit, uint64_t *word) {
     Reader &r = reader(self);
@@ -189,16 +174,7 @@ int32_t done_signal(void *self) { return taken(reader(self).was_done); }
 int32_t match_signal(void *self) { return taken(reader(self).was_match); }
 
 tp_word_reader make_table() {
-    tp_word_reader t = {};
-    t.struct_size = sizeof t;
-    t.abi_major = TP_ABI_MAJOR;
-    t.abi_minor = TP_ABI_MINOR;
-    t.name = TP_NAME;
-    t.create = create;
-    t.destroy = destroy;
-    t.last_error = part_last_error;
-    t.profile = takes_profile ? nullptr : declare_profile;
-    t.power_up = power_up;
+    auto t = begin_table<Reader, tp_word_reader>();
     t.shift_in = ports::bit_strobe::present ? shift_in : nullptr;
     t.request = has_fifo ? request : nullptr;
     t.service = has_fifo ? service : nullptr;
