@@ -1,5 +1,6 @@
 //! Right implementations must not be accused, and each fault must get its name.
 
+mod choosing;
 mod digest;
 mod drawn_profiles;
 mod either_way;

@@ -1,36 +1,12 @@
 //! The choices of an implementation are found out by what it does alone.
 
+use super::choosing::choosing;
 use trackproof::infer::{Inferred, Question, infer};
-use trackproof_contract::{Capabilities, Case, Observation, Profile, Rig, RigError};
+use trackproof_contract::{Profile, Rig};
 use trackproof_samples::OpenSample;
 use trackproof_tests::profile::with;
 
 const CASES: u64 = 60;
-
-/// A sample that chooses this profile, whatever it is told.
-struct Fixed {
-    rig: Box<dyn Rig>,
-    profile: Profile,
-}
-
-impl Rig for Fixed {
-    fn capabilities(&self) -> Capabilities {
-        self.rig.capabilities()
-    }
-
-    fn profile(&self) -> Option<Profile> {
-        None
-    }
-
-    fn run(&mut self, case: &Case, seen: &mut Observation) -> Result<(), RigError> {
-        let case = Case { profile: self.profile.clone(), ..case.clone() };
-        self.rig.run(&case, seen)
-    }
-
-    fn reset(&mut self) -> Result<(), RigError> {
-        self.rig.reset()
-    }
-}
 
 fn opened(faults: &[&str]) -> OpenSample {
     trackproof_samples::find("sync-dma").unwrap().open(faults).unwrap()
@@ -45,10 +21,7 @@ fn inferred(sample: &OpenSample, profile: &Profile, base: Profile) -> Inferred {
         cases: CASES,
         jobs: 2,
     };
-    let factory = || -> Result<Box<dyn Rig>, String> {
-        let rig = Box::new(sample.rig().map_err(|error| error.to_string())?);
-        Ok(Box::new(Fixed { rig, profile: profile.clone() }))
-    };
+    let factory = || Ok(Box::new(choosing(sample, profile)) as Box<dyn Rig>);
     infer(&question, &factory, &|| false, &|_| {}).unwrap()
 }
 

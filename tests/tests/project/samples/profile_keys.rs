@@ -6,12 +6,13 @@
 //! to choose the row's value it conforms to the row's profile, and held to the default's it
 //! deviates by that rule, or, where the table says that nothing tells the two apart, conforms.
 
+use super::choosing::choosing;
 use std::sync::atomic::AtomicBool;
 use trackproof::campaign::{Finding, Plan, Summary, run};
 use trackproof::examine::Examiner;
 use trackproof::rules::Rule;
 use trackproof::verdict::Verdict;
-use trackproof_contract::{Capabilities, Case, KEYS, Key, Observation, Profile, Rig, RigError};
+use trackproof_contract::{KEYS, Key, Profile, Rig};
 use trackproof_samples::OpenSample;
 
 /// What tells a row's value from the default.
@@ -189,38 +190,8 @@ fn with(profile: &Profile, settings: &[Setting]) -> Profile {
     profile
 }
 
-/// An implementation that chooses what another profile says than the one it is held to.
-struct Choosing {
-    rig: Box<dyn Rig>,
-    profile: Profile,
-}
-
-impl Rig for Choosing {
-    fn capabilities(&self) -> Capabilities {
-        self.rig.capabilities()
-    }
-
-    fn profile(&self) -> Option<Profile> {
-        None
-    }
-
-    fn run(&mut self, case: &Case, observation: &mut Observation) -> Result<(), RigError> {
-        let case = Case { profile: self.profile.clone(), ..case.clone() };
-        self.rig.run(&case, observation)
-    }
-
-    fn reset(&mut self) -> Result<(), RigError> {
-        self.rig.reset()
-    }
-}
-
 fn sample() -> OpenSample {
     trackproof_samples::find("sync-dma").unwrap().open(&[]).unwrap()
-}
-
-/// The sample, choosing what `profile` says.
-fn choosing(sample: &OpenSample, profile: &Profile) -> Choosing {
-    Choosing { rig: Box::new(sample.rig().unwrap()), profile: profile.clone() }
 }
 
 /// Runs a campaign on the sample choosing `chosen`, held to `held_to`.
