@@ -71,6 +71,22 @@ pub(crate) struct Search {
     /// else sync-dma]
     #[arg(long, value_name = "NAME|FILE", env = "TRACKPROOF_PROFILE")]
     pub(crate) profile: Option<String>,
+    #[command(flatten)]
+    pub(crate) run: Run,
+    /// Known deviations: a TOML file; what it names is no failure while it occurs. For check it is
+    /// one when it does not any more
+    #[arg(long, value_name = "FILE", env = "TRACKPROOF_KNOWN")]
+    pub(crate) known: Option<PathBuf>,
+    /// Also fail on rules of level `should`
+    #[arg(long, env = "TRACKPROOF_STRICT", value_parser = BoolishValueParser::new())]
+    pub(crate) strict: bool,
+    #[command(flatten)]
+    pub(crate) isolation: Isolation,
+}
+
+/// Which cases a run draws, and on how many threads.
+#[derive(Debug, Args)]
+pub(crate) struct Run {
     /// The run's seed: the same seed gives the same cases everywhere
     #[arg(
         long,
@@ -83,15 +99,6 @@ pub(crate) struct Search {
     /// Threads [default: the cores there are]
     #[arg(long, value_name = "N", env = "TRACKPROOF_JOBS", allow_negative_numbers = true, value_parser = clap::value_parser!(u16).range(1..=1024))]
     pub(crate) jobs: Option<u16>,
-    /// Known deviations: a TOML file; what it names is no failure while it occurs. For check it is
-    /// one when it does not any more
-    #[arg(long, value_name = "FILE", env = "TRACKPROOF_KNOWN")]
-    pub(crate) known: Option<PathBuf>,
-    /// Also fail on rules of level `should`
-    #[arg(long, env = "TRACKPROOF_STRICT", value_parser = BoolishValueParser::new())]
-    pub(crate) strict: bool,
-    #[command(flatten)]
-    pub(crate) isolation: Isolation,
 }
 
 #[derive(Debug, Args)]
@@ -224,28 +231,12 @@ pub(crate) struct Infer {
     /// How many cases at a time
     #[arg(long, value_name = "N", env = "TRACKPROOF_CASES", allow_negative_numbers = true, default_value_t = 500, value_parser = clap::value_parser!(u64).range(1..=1_000_000))]
     pub(crate) cases: u64,
-    /// The first cases' seed
-    #[arg(
-        long,
-        value_name = "N",
-        env = "TRACKPROOF_SEED",
-        allow_negative_numbers = true,
-        default_value_t = 1
-    )]
-    pub(crate) seed: u64,
-    /// Threads [default: the cores there are]
-    #[arg(long, value_name = "N", env = "TRACKPROOF_JOBS", allow_negative_numbers = true, value_parser = clap::value_parser!(u16).range(1..=1024))]
-    pub(crate) jobs: Option<u16>,
+    #[command(flatten)]
+    pub(crate) run: Run,
     #[command(flatten)]
     pub(crate) isolation: Isolation,
-    /// The folder for `inferred.toml`; it is made if it is missing
-    #[arg(
-        long = "out",
-        value_name = "DIR",
-        env = "TRACKPROOF_OUT",
-        default_value = "trackproof-out"
-    )]
-    pub(crate) dir: PathBuf,
+    #[command(flatten)]
+    pub(crate) out: Out,
     #[command(flatten)]
     pub(crate) format: FormatArg,
 }
@@ -312,7 +303,7 @@ pub(crate) enum Language {
 
 #[derive(Debug, Args)]
 pub(crate) struct Out {
-    /// The folder for case files; it is made if it is missing
+    /// The folder for what is found; it is made if it is missing
     #[arg(
         long = "out",
         value_name = "DIR",
@@ -382,7 +373,7 @@ mod tests {
     fn check_has_its_defaults() {
         let Verb::Check(check) = parsed("trackproof check sample:sync-dma") else { panic!() };
         assert_eq!(check.search.implementation.to_string(), "sample:sync-dma");
-        assert_eq!((check.search.seed, check.search.jobs), (1, None));
+        assert_eq!((check.search.run.seed, check.search.run.jobs), (1, None));
         assert_eq!((check.cases, check.duration), (None, None));
         assert_eq!(check.out.dir.to_str(), Some("trackproof-out"));
         assert_eq!(check.format.is, Format::Human);
@@ -401,7 +392,10 @@ mod tests {
         let ids: Vec<&str> = check.rules.iter().map(|rule| rule.id).collect();
         assert_eq!(ids, ["sync.start", "sync.phase", "raw.fresh"]);
         assert_eq!(check.duration, Some(Duration::from_secs(600)));
-        assert_eq!((check.cases, check.search.seed, check.search.jobs), (Some(9), 7, Some(3)));
+        assert_eq!(
+            (check.cases, check.search.run.seed, check.search.run.jobs),
+            (Some(9), 7, Some(3))
+        );
         assert!(check.search.strict);
     }
 

@@ -41,10 +41,10 @@ pub(crate) fn check(check: &Check, registry: &Registry) -> Result<Exit, Failure>
     };
     let plan = Plan {
         profile,
-        seed: check.search.seed,
+        seed: check.search.run.seed,
         cases: cases.unwrap_or(NO_END),
         deadline: check.duration.map(|duration| Instant::now() + duration),
-        jobs: check.search.jobs(),
+        jobs: check.search.run.jobs(),
     };
     let run = Run {
         check,
@@ -130,7 +130,7 @@ impl Run<'_> {
     fn note(&self, finding: &Finding) -> String {
         format!(
             "case {} of seed {} on {}",
-            finding.index, self.check.search.seed, self.implementation
+            finding.index, self.check.search.run.seed, self.implementation
         )
     }
 
@@ -287,7 +287,7 @@ impl Run<'_> {
             implementation: &self.implementation,
             profile_name,
             profile: &plan.profile,
-            seed: Some(self.check.search.seed),
+            seed: Some(self.check.search.run.seed),
             summary,
             findings: &found.findings,
             rules: &self.check.rules,

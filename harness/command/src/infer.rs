@@ -32,9 +32,9 @@ pub(crate) fn infer(given: &Infer, registry: &Registry) -> Result<Exit, Failure>
     let question = Question {
         bases,
         declared: subject.declared.clone().or_else(|| subject.made_for.clone()),
-        seed: given.seed,
+        seed: given.run.seed,
         cases: given.cases,
-        jobs: crate::search::jobs(given.jobs),
+        jobs: given.run.jobs(),
     };
     interrupt::flag();
     let progress = Progress::new(None);
@@ -43,7 +43,7 @@ pub(crate) fn infer(given: &Infer, registry: &Registry) -> Result<Exit, Failure>
     progress.clear();
 
     let implementation = given.implementation.to_string();
-    let file = write(&given.dir, &report::inferred_toml(&implementation, &inferred));
+    let file = write(&given.out.dir, &report::inferred_toml(&implementation, &inferred));
     let mut exit = if !inferred.contradictions.is_empty() {
         Exit::Deviates
     } else if inferred.cases == 0 {

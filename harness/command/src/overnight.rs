@@ -28,9 +28,9 @@ pub(crate) fn overnight(given: &Overnight, registry: &Registry) -> Result<Exit, 
     let plan = Plan {
         implementation: given.search.implementation.to_string(),
         profile,
-        seed: given.search.seed,
+        seed: given.search.run.seed,
         lasts: given.duration,
-        jobs: given.search.jobs(),
+        jobs: given.search.run.jobs(),
         executions: EXECUTIONS,
     };
     let folder = Folder::open(&given.dir)?;

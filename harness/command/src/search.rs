@@ -1,6 +1,6 @@
 //! What the verbs that search begin with: the implementation, open, and what it is held to.
 
-use crate::arguments::Search;
+use crate::arguments::{Run, Search};
 use crate::failure::Failure;
 use crate::implementation::Subject;
 use crate::profile;
@@ -28,17 +28,14 @@ impl Search {
         known.retain(|known| known.profile == profile_name);
         Ok(Searched { subject, profile_name, profile, known })
     }
-
-    /// The number of threads.
-    pub(crate) fn jobs(&self) -> usize {
-        jobs(self.jobs)
-    }
 }
 
-/// The number of threads: as given, else the cores there are.
-pub(crate) fn jobs(given: Option<u16>) -> usize {
-    given.map_or_else(
-        || std::thread::available_parallelism().map_or(1, std::num::NonZero::get),
-        usize::from,
-    )
+impl Run {
+    /// The number of threads: as given, else the cores there are.
+    pub(crate) fn jobs(&self) -> usize {
+        self.jobs.map_or_else(
+            || std::thread::available_parallelism().map_or(1, std::num::NonZero::get),
+            usize::from,
+        )
+    }
 }
