@@ -28,6 +28,8 @@ const MOST_STOPS: u32 = 64;
 pub(super) struct Shift<'a> {
     run: &'a Run<'a>,
     number: u64,
+    /// Cases of it that are done, earlier starts on the folder included.
+    done: u64,
     summary: Summary,
     /// The species of each case with a number.
     sample: Vec<Vec<usize>>,
@@ -51,8 +53,9 @@ enum Batch {
 }
 
 impl<'a> Shift<'a> {
-    /// Runs a shift and adds what it counts to the ledger.
-    pub(super) fn run(run: &'a Run<'a>, number: u64) -> Result<(), CampaignError> {
+    /// Runs a shift from the case on that an earlier start has left it at, and adds what it counts to
+    /// the ledger.
+    pub(super) fn run(run: &'a Run<'a>, number: u64, from: u64) -> Result<(), CampaignError> {
         let over = || run.over();
         let plan = run.plan;
         let mut runner = run.factory.runner(&plan.profile, plan.seed, CaseTime::Usual, &over)?;
@@ -66,41 +69,42 @@ impl<'a> Shift<'a> {
         let mut shift = Self {
             run,
             number,
+            done: from,
             summary,
             sample: Vec::new(),
             generator,
             case,
             features: Vec::new(),
-            begun: number / 2 * SHIFT,
+            begun: number / 2 * SHIFT + from,
             hangs: 0,
             stops: 0,
         };
-        let mut choices = SeededChoices::new(case_seed(plan.seed ^ MUTATIONS, number));
-        let mut left = SHIFT as usize;
+        // A number of its own for each place that a shift may go on from.
+        let mutations = case_seed(plan.seed ^ MUTATIONS, number * SHIFT + from);
+        let mut choices = SeededChoices::new(mutations);
         let mut batch: Vec<Draw> = Vec::new();
-        while left > 0 && !run.over() {
+        let mut given_up = false;
+        while shift.done < SHIFT && !given_up && !run.over() {
             if batch.is_empty() {
-                batch = shift.draws(BATCH.min(left), SHIFT as usize - left, &mut choices);
+                let left = (SHIFT - shift.done) as usize;
+                batch = shift.draws(BATCH.min(left), &mut choices);
             }
             match shift.batch(&mut *runner, &batch)? {
-                Batch::All => {
-                    left -= batch.len();
-                    batch.clear();
-                }
+                Batch::All => batch.clear(),
                 Batch::Abandoned => break,
                 Batch::Stopped(place, stop) => {
                     drop(runner);
                     shift.stopped(&batch[place], stop);
-                    left -= place + 1;
                     batch.drain(..=place);
-                    if shift.hangs == MOST_HANGS || shift.stops == MOST_STOPS {
-                        break;
-                    }
+                    given_up = shift.hangs == MOST_HANGS || shift.stops == MOST_STOPS;
                     runner =
                         run.factory.runner(&plan.profile, plan.seed, CaseTime::Usual, &over)?;
-                    shift.begun = number / 2 * SHIFT + (SHIFT - left as u64);
+                    shift.begun = number / 2 * SHIFT + shift.done;
                 }
             }
+        }
+        if given_up {
+            shift.done = SHIFT;
         }
         shift.end();
         Ok(())
@@ -112,10 +116,10 @@ impl<'a> Shift<'a> {
     }
 
     /// The next cases.
-    fn draws(&mut self, count: usize, done: usize, choices: &mut SeededChoices) -> Vec<Draw> {
+    fn draws(&mut self, count: usize, choices: &mut SeededChoices) -> Vec<Draw> {
         let numbers = |from: u64| (from..).take(count).map(Draw::Number).collect();
         if self.numbered() {
-            return numbers(self.number / 2 * SHIFT + done as u64);
+            return numbers(self.number / 2 * SHIFT + self.done);
         }
         let mut ledger = self.run.ledger();
         let words = &self.run.words;
@@ -123,7 +127,11 @@ impl<'a> Shift<'a> {
             .map_while(|_| ledger.untried.pop().or_else(|| ledger.corpus.mutated(words, choices)));
         let draws: Vec<Draw> = streams.map(Draw::Stream).collect();
         // Nothing to mutate yet: other cases with numbers, which are no part of the sample.
-        if draws.is_empty() { numbers(u64::MAX / 2 + self.number * SHIFT) } else { draws }
+        if draws.is_empty() {
+            numbers(u64::MAX / 2 + self.number * SHIFT + self.done)
+        } else {
+            draws
+        }
     }
 
     fn batch(&mut self, runner: &mut dyn Runner, draws: &[Draw]) -> Result<Batch, CampaignError> {
@@ -161,6 +169,7 @@ impl<'a> Shift<'a> {
             finding.earlier = self.earlier(draw);
             self.found(finding, draw);
         }
+        self.done += 1;
         self.run.count_case();
     }
 
@@ -207,6 +216,7 @@ impl<'a> Shift<'a> {
         self.summary.cases += 1;
         self.summary.stopped += 1;
         *self.summary.deviating.entry(name).or_default() += 1;
+        self.done += 1;
         self.run.count_case();
     }
 
@@ -220,8 +230,11 @@ impl<'a> Shift<'a> {
         for species in self.sample {
             ledger.sample.count(species.into_iter());
         }
-        // One that was cut short at the run's end counts as done: what it would still have run is
-        // run by nobody, and the next start goes on behind it.
-        ledger.shift_done(self.number);
+        if self.done < SHIFT {
+            // The next start on the folder goes on there.
+            ledger.cut.insert(self.number, self.done);
+        } else {
+            ledger.shift_done(self.number);
+        }
     }
 }

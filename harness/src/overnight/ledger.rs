@@ -52,6 +52,8 @@ pub(super) struct Ledger {
     /// The lowest shift that is not done, and those above it that are.
     pub(super) next_shift: u64,
     pub(super) done_ahead: BTreeSet<u64>,
+    /// Shifts that were cut short, and how many of their cases are done.
+    pub(super) cut: BTreeMap<u64, u64>,
     /// Findings by first name that are to be settled.
     pub(super) pending: BTreeMap<Name, Finding>,
     /// First names of findings that are being settled.
@@ -74,6 +76,7 @@ impl Ledger {
             untried: Vec::new(),
             next_shift: 0,
             done_ahead: BTreeSet::new(),
+            cut: BTreeMap::new(),
             pending: BTreeMap::new(),
             at_work: BTreeSet::new(),
             later: BTreeMap::new(),
@@ -145,6 +148,7 @@ impl Ledger {
 
     /// Notes that a shift is done.
     pub(super) fn shift_done(&mut self, number: u64) {
+        self.cut.remove(&number);
         self.done_ahead.insert(number);
         while self.done_ahead.remove(&self.next_shift) {
             self.next_shift += 1;
@@ -220,6 +224,9 @@ mod tests {
         assert!(ledger.done_ahead.contains(&3));
         ledger.shift_done(2);
         assert_eq!((ledger.next_shift, ledger.done_ahead.len()), (4, 0));
+        ledger.cut.insert(4, 100);
+        ledger.shift_done(4);
+        assert!(ledger.cut.is_empty(), "what is done is not cut");
     }
 
     #[test]

@@ -12,6 +12,9 @@ use trackproof_contract::{Capabilities, Profile};
 /// Changes when the file's meaning does.
 const FORMAT: u32 = 1;
 
+/// No run has so many shifts: at a million cases a second it would take a century.
+const MOST_SHIFTS: u64 = 1 << 43;
+
 /// The counts, and what they are of.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub(super) struct Record {
@@ -27,6 +30,9 @@ pub(super) struct Record {
     pub(super) next_shift: u64,
     /// Shifts behind it that are done.
     pub(super) done_ahead: Vec<u64>,
+    /// Shifts that were cut short, and how many of their cases are done.
+    #[serde(default)]
+    pub(super) cut: Vec<(u64, u64)>,
     capabilities: u64,
     lent: u64,
     counts: Counts,
@@ -66,6 +72,7 @@ impl Record {
             spent_ms: 0,
             next_shift: 0,
             done_ahead: Vec::new(),
+            cut: Vec::new(),
             capabilities: 0,
             lent: 0,
             counts: Counts::of(&Summary::default()),
@@ -105,7 +112,10 @@ impl Record {
         }
         let record: Self = serde_json::from_slice(bytes).map_err(damaged)?;
         let seen = Seen::from_digits(&record.seen);
-        if record.summary().is_none() || record.sample().is_none() || seen.is_none() {
+        let shifts = [record.next_shift].into_iter().chain(record.done_ahead.iter().copied());
+        let in_reach =
+            shifts.chain(record.cut.iter().map(|(number, _)| *number)).all(|n| n < MOST_SHIFTS);
+        if !in_reach || record.summary().is_none() || record.sample().is_none() || seen.is_none() {
             return Err(Unreadable::Damaged("counts that do not fit together".into()));
         }
         Ok(record)
@@ -157,7 +167,9 @@ mod tests {
 
     #[test]
     fn a_record_is_read_as_it_was_written() {
-        let record = Record { next_shift: 7, spent_ms: 1_234, ..record() };
+        let cut = vec![(7, 100), (9, 3)];
+        let record =
+            Record { next_shift: 7, done_ahead: vec![8], cut, spent_ms: 1_234, ..record() };
         assert_eq!(Record::read(record.text().as_bytes()), Ok(record.clone()));
         assert_eq!(record.differs_from(&self::record()), None);
     }
@@ -176,7 +188,8 @@ mod tests {
         let Err(Unreadable::Version(why)) = Record::read(newer.as_bytes()) else { panic!() };
         assert!(why.contains("format 9"), "{why}");
         let halved = text.replacen("\"species\":\"0", "\"species\":\"", 1);
-        for damaged in [&text[..text.len() / 2], "", "[]", "\u{0}", &halved] {
+        let far = text.replacen("\"next_shift\":0", "\"next_shift\":18446744073709551615", 1);
+        for damaged in [&text[..text.len() / 2], "", "[]", "\u{0}", &halved, &far] {
             let read = Record::read(damaged.as_bytes());
             assert!(matches!(read, Err(Unreadable::Damaged(_) | Unreadable::Version(_))));
         }

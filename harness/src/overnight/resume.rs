@@ -31,6 +31,7 @@ impl Run<'_> {
             ledger.corpus = Corpus::that_has(Seen::from_digits(&record.seen).unwrap_or_default());
             ledger.next_shift = record.next_shift;
             ledger.done_ahead = record.done_ahead.iter().copied().collect();
+            ledger.cut = record.cut.iter().copied().collect();
             for [first, to] in &record.settled_as {
                 if let (Some(first), Some(to)) = (known_name(first), known_name(to)) {
                     ledger.settled_as.insert(first, to);

@@ -151,8 +151,12 @@ impl<'a> Run<'a> {
             }
             pursued = false;
             let number = self.next.fetch_add(1, Ordering::Relaxed);
-            if !self.ledger().done_ahead.contains(&number) {
-                Shift::run(self, number)?;
+            let ledger = self.ledger();
+            let done = ledger.done_ahead.contains(&number);
+            let from = ledger.cut.get(&number).copied().unwrap_or(0);
+            drop(ledger);
+            if !done {
+                Shift::run(self, number, from)?;
             }
         }
         Ok(())
@@ -194,6 +198,7 @@ impl<'a> Run<'a> {
         let mut record = self.record.with(&ledger.summary, &ledger.sample, self.spent());
         record.next_shift = ledger.next_shift;
         record.done_ahead = ledger.done_ahead.iter().copied().collect();
+        record.cut = ledger.cut.iter().map(|(number, done)| (*number, *done)).collect();
         record.seen = ledger.corpus.seen().digits();
         let name = |(rule, kind): ledger::Name| [rule.to_owned(), kind.to_owned()];
         let settled_as = ledger.settled_as.iter();
