@@ -18,13 +18,15 @@ mod pursue;
 mod record;
 mod resume;
 mod search;
+mod shard;
 
 pub use estimate::{Estimate, Sample};
 pub use folder::{Folder, FolderError};
 pub use mutate::MAX_STREAM_BYTES;
+pub use shard::{MOST_SHARDS, Shard};
 
 use crate::campaign::{CampaignError, Finding, RigFactory, Summary};
-use crate::settle::Settled;
+use crate::triage::Symptom;
 use record::Record;
 use search::Run;
 use std::sync::atomic::AtomicBool;
@@ -45,6 +47,11 @@ pub struct Plan {
     pub seed: u64,
     /// How long to search, all starts on one folder together.
     pub lasts: Duration,
+    /// Run the cases 0 to this many alone and end behind them: the same ones on every machine. None
+    /// searches from the corpus as well, as long as there is time.
+    pub cases: Option<u64>,
+    /// The part of the run's shifts to do.
+    pub shard: Shard,
     /// Threads.
     pub jobs: usize,
     /// Executions that making one finding small may take.
@@ -99,13 +106,24 @@ pub struct Status {
     pub left: Duration,
 }
 
+/// A settled finding on the list.
+#[derive(Debug, Clone)]
+pub struct Listed {
+    /// The finding.
+    pub finding: Finding,
+    /// What it is grouped by.
+    pub symptom: Symptom,
+    /// Cases that it stands for.
+    pub cases: u64,
+}
+
 /// What a run has come to.
 #[derive(Debug, Clone)]
 pub struct Outcome {
     /// The counts.
     pub summary: Summary,
-    /// Findings, one a rule and kind, with the cases that each stands for.
-    pub settled: Vec<(Settled, u64)>,
+    /// Findings, one a rule and kind.
+    pub settled: Vec<Listed>,
     /// Findings that were not made small.
     pub aside: Vec<Finding>,
     /// Findings that a fresh rig did not show again.
@@ -136,7 +154,7 @@ pub fn run(
     hear: &(dyn Fn(&Event) + Sync),
     look: &(dyn Fn(&Outcome) + Sync),
 ) -> Result<Outcome, RunError> {
-    let record = Record::new(&plan.implementation, &plan.profile, plan.seed);
+    let record = Record::new(plan);
     let contents = folder.contents(&record)?;
     let mut run = Run::new(plan, factory, folder, record, Heard { interrupted, hear, look });
     run.resume(contents)?;

@@ -12,13 +12,44 @@ mod signatures;
 use crate::campaign::Finding;
 use crate::cause::Cause;
 use crate::rules::{Level, Rule};
-use crate::settle::{Settled, Showing};
+use crate::settle::Showing;
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
-use trackproof_contract::{Operation, Start};
+use trackproof_contract::{Case, Operation, Start};
 
 /// So many times as frequent a group must be to take in another one.
 const FAR_RARER: u64 = 50;
+
+/// What of a settled finding tells which others are likely to come of the same fault.
+#[derive(Debug, Clone)]
+pub struct Symptom {
+    /// The rule.
+    pub rule: &'static Rule,
+    /// How it is broken.
+    pub kind: &'static str,
+    pub(crate) showing: Showing,
+    /// Whether its name rests on what explains it.
+    pub explained: bool,
+    /// What its program asks for, in words.
+    pub shape: String,
+    /// A sentence on the likely cause.
+    pub likely: String,
+}
+
+impl Symptom {
+    /// That of a settled finding.
+    #[must_use]
+    pub fn of(finding: &Finding) -> Self {
+        Self {
+            rule: finding.rule,
+            kind: finding.kind,
+            showing: finding.deviation().map_or(Showing::Nothing, Showing::of),
+            explained: finding.cause.explains(),
+            shape: shape(&finding.case),
+            likely: likely(finding),
+        }
+    }
+}
 
 /// Findings that are likely to come of one fault.
 #[derive(Debug, Clone)]
@@ -42,21 +73,20 @@ pub struct Group {
 /// Order: rules of level `must` first; then what has an explanation before what only has a place;
 /// then by the number of cases.
 #[must_use]
-pub fn groups(settled: &[(Settled, u64)]) -> Vec<Group> {
-    let mut by_key: BTreeMap<(&str, Showing, String), Vec<usize>> = BTreeMap::new();
+pub fn groups<'a>(settled: impl IntoIterator<Item = (&'a Symptom, u64)>) -> Vec<Group> {
+    let settled: Vec<(&Symptom, u64)> = settled.into_iter().collect();
+    let mut by_key: BTreeMap<(&str, Showing, &str), Vec<usize>> = BTreeMap::new();
     for (place, (one, _)) in settled.iter().enumerate() {
-        let finding = &one.finding;
-        let showing = finding.deviation().map_or(Showing::Nothing, Showing::of);
-        by_key.entry((finding.rule.id, showing, shape(finding))).or_default().push(place);
+        by_key.entry((one.rule.id, one.showing, &one.shape)).or_default().push(place);
     }
     let mut groups: Vec<(Showing, Group)> = by_key
         .into_iter()
         .map(|((_, showing, shape), mut findings)| {
             findings.sort_by_key(|place| (Reverse(settled[*place].1), *place));
-            let first = &settled[findings[0]].0.finding;
+            let first = settled[findings[0]].0;
             let cases = findings.iter().map(|place| settled[*place].1).sum();
-            let (rule, kind, likely) = (first.rule, first.kind, likely(first));
-            (showing, Group { rule, kind, shape, findings, cases, likely })
+            let (rule, kind, likely) = (first.rule, first.kind, first.likely.clone());
+            (showing, Group { rule, kind, shape: shape.into(), findings, cases, likely })
         })
         .collect();
     groups.sort_by_key(|(_, group)| (Reverse(group.cases), group.rule.id));
@@ -72,7 +102,7 @@ pub fn groups(settled: &[(Settled, u64)]) -> Vec<Group> {
     }
     let mut groups: Vec<Group> = kept.into_iter().map(|(_, group)| group).collect();
     groups.sort_by_key(|group| {
-        let explained = settled[group.findings[0]].0.finding.cause.explains();
+        let explained = settled[group.findings[0]].0.explained;
         (group.rule.level != Level::Must, !explained, Reverse(group.cases), group.rule.id)
     });
     groups
@@ -100,8 +130,8 @@ pub fn likely(finding: &Finding) -> String {
 }
 
 /// What a finding's program asks for, each thing once: drives and time are in every program.
-fn shape(finding: &Finding) -> String {
-    let asked: BTreeSet<&str> = finding.case.program.iter().filter_map(asks).collect();
+fn shape(case: &Case) -> String {
+    let asked: BTreeSet<&str> = case.program.iter().filter_map(asks).collect();
     if asked.is_empty() { "nothing".into() } else { Vec::from_iter(asked).join(", ") }
 }
 
@@ -125,17 +155,22 @@ const fn asks(operation: &Operation) -> Option<&'static str> {
 
 #[cfg(test)]
 mod tests {
-    use super::{groups, likely, shape};
+    use super::{Group, Symptom, likely, shape};
     use crate::campaign::Finding;
     use crate::generate::Generator;
     use crate::rules::Rule;
-    use crate::settle::Settled;
     use trackproof_contract::{Operation, Profile};
 
-    fn finding(rule: &str, kind: &'static str, program: Vec<Operation>) -> Settled {
+    fn finding(rule: &str, kind: &'static str, program: Vec<Operation>) -> Finding {
         let mut case = Generator::new(Profile::sync_dma()).case(1, 0);
         case.program = program;
-        Settled::as_it_is(Finding::told(0, case, Rule::find(rule).unwrap(), kind))
+        Finding::told(0, case, Rule::find(rule).unwrap(), kind)
+    }
+
+    fn groups(settled: &[(Finding, u64)]) -> Vec<Group> {
+        let symptoms: Vec<_> =
+            settled.iter().map(|(one, cases)| (Symptom::of(one), *cases)).collect();
+        super::groups(symptoms.iter().map(|(one, cases)| (one, *cases)))
     }
 
     #[test]
@@ -180,8 +215,8 @@ mod tests {
 
     #[test]
     fn a_cause_is_told_as_a_guess() {
-        let one = finding("sync.realign", "slipped-words", vec![Operation::PollStatus]).finding;
+        let one = finding("sync.realign", "slipped-words", vec![Operation::PollStatus]);
         assert!(likely(&one).starts_with("perhaps the words are right but late"));
-        assert_eq!(shape(&one), "status");
+        assert_eq!(shape(&one.case), "status");
     }
 }

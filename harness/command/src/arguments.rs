@@ -8,6 +8,7 @@ use clap::{Args, Parser, Subcommand, ValueEnum};
 use clap_complete::Shell;
 use std::path::PathBuf;
 use std::time::Duration;
+use trackproof::overnight::Shard;
 use trackproof::rules::{RULES, Rule};
 
 /// Property-based conformance tests for floppy controllers.
@@ -131,6 +132,12 @@ pub(crate) struct Overnight {
     /// How long to search: 60s, 10m, 8h; all starts on one folder together
     #[arg(long = "for", value_name = "DURATION", env = "TRACKPROOF_FOR", default_value = "8h", value_parser = duration::parse)]
     pub(crate) duration: Duration,
+    /// Run the cases 0 to N-1 alone, the same ones on every machine, and end behind them
+    #[arg(long, value_name = "N", env = "TRACKPROOF_CASES", allow_negative_numbers = true)]
+    pub(crate) cases: Option<u64>,
+    /// Run the k-th of n parts: one a machine, which `merge` puts together
+    #[arg(long, value_name = "K/N", env = "TRACKPROOF_SHARD", default_value_t = Shard::WHOLE)]
+    pub(crate) shard: Shard,
     /// The folder of the run: a new one, or that of a run which is to go on
     #[arg(
         long = "out",

@@ -30,6 +30,8 @@ pub(crate) fn overnight(given: &Overnight, registry: &Registry) -> Result<Exit, 
         profile,
         seed: given.search.run.seed,
         lasts: given.duration,
+        cases: given.cases,
+        shard: given.shard,
         jobs: given.search.run.jobs(),
         executions: EXECUTIONS,
     };
@@ -166,11 +168,12 @@ impl Night<'_> {
     }
 
     fn short_list<'o>(&self, outcome: &'o Outcome) -> ShortList<'o> {
-        let mut groups = triage::groups(&outcome.settled);
+        let mut groups =
+            triage::groups(outcome.settled.iter().map(|one| (&one.symptom, one.cases)));
         let mut known = Vec::new();
         for group in &mut groups {
             group.findings.retain(|place| {
-                let finding = &outcome.settled[*place].0.finding;
+                let finding = &outcome.settled[*place].finding;
                 let reason = self.reason(finding);
                 known.extend(reason.map(|reason| (finding.clone(), reason.to_owned())));
                 reason.is_none()
@@ -185,7 +188,7 @@ impl Night<'_> {
         let exit = if self.folder.failed() { exit.or(Exit::Usage) } else { exit };
         let again = groups.iter().map(|group| {
             let files = group.findings.iter().map(|place| {
-                let file = case_path(&outcome.settled[*place].0.finding);
+                let file = case_path(&outcome.settled[*place].finding);
                 let file = self.folder.path().join(file).display().to_string();
                 replay_line(&file, &self.plan.implementation)
             });

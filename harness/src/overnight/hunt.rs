@@ -1,9 +1,9 @@
 //! Shifts: cases in a row on an implementation that is new at the shift's begin. Every second shift
 //! runs cases with numbers, as a campaign does; the others mutate what the corpus keeps.
 
-use super::Event;
 use super::ledger::{Name, News, species};
 use super::search::Run;
+use super::{Event, Plan};
 use crate::campaign::{CampaignError, CaseTime, Drawn, Earlier, Finding, Judged, Runner, Summary};
 use crate::features;
 use crate::generate::{Draw, Generator, SeededChoices, case_seed};
@@ -23,6 +23,33 @@ const MOST_HANGS: u32 = 2;
 
 /// Stops in one shift after which it is given up.
 const MOST_STOPS: u32 = 64;
+
+/// Whether a shift runs cases with numbers.
+const fn is_numbered(number: u64) -> bool {
+    number.is_multiple_of(2)
+}
+
+/// What is to be done about a shift.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Turn {
+    /// It is to be run.
+    Run,
+    /// It is not this run's.
+    Pass,
+    /// It is behind the last one.
+    End,
+}
+
+impl Turn {
+    /// What a plan has of a shift. Where it has a number of cases, those are all.
+    pub(super) fn of(number: u64, plan: &Plan) -> Self {
+        if plan.cases.is_some_and(|cases| number / 2 * SHIFT >= cases) {
+            return Self::End;
+        }
+        let mutated = plan.cases.is_some() && !is_numbered(number);
+        if mutated || !plan.shard.has(number) { Self::Pass } else { Self::Run }
+    }
+}
 
 /// A shift under way.
 pub(super) struct Shift<'a> {
@@ -79,14 +106,15 @@ impl<'a> Shift<'a> {
             hangs: 0,
             stops: 0,
         };
+        let end = shift.length();
         // A number of its own for each place that a shift may go on from.
         let mutations = case_seed(plan.seed ^ MUTATIONS, number * SHIFT + from);
         let mut choices = SeededChoices::new(mutations);
         let mut batch: Vec<Draw> = Vec::new();
         let mut given_up = false;
-        while shift.done < SHIFT && !given_up && !run.over() {
+        while shift.done < end && !given_up && !run.over() {
             if batch.is_empty() {
-                let left = (SHIFT - shift.done) as usize;
+                let left = (end - shift.done) as usize;
                 batch = shift.draws(BATCH.min(left), &mut choices);
             }
             match shift.batch(&mut *runner, &batch)? {
@@ -104,7 +132,7 @@ impl<'a> Shift<'a> {
             }
         }
         if given_up {
-            shift.done = SHIFT;
+            shift.done = end;
         }
         shift.end();
         Ok(())
@@ -112,7 +140,13 @@ impl<'a> Shift<'a> {
 
     /// Whether this shift runs cases with numbers.
     const fn numbered(&self) -> bool {
-        self.number.is_multiple_of(2)
+        is_numbered(self.number)
+    }
+
+    /// How many cases it has.
+    fn length(&self) -> u64 {
+        let cases = self.run.plan.cases.unwrap_or(u64::MAX);
+        SHIFT.min(cases.saturating_sub(self.number / 2 * SHIFT))
     }
 
     /// The next cases.
@@ -222,6 +256,7 @@ impl<'a> Shift<'a> {
 
     /// Adds what was counted to the ledger.
     fn end(self) {
+        let length = self.length();
         let mut ledger = self.run.ledger();
         let (capabilities, lent): (Capabilities, Capabilities) =
             (self.summary.capabilities, self.summary.lent);
@@ -230,7 +265,7 @@ impl<'a> Shift<'a> {
         for species in self.sample {
             ledger.sample.count(species.into_iter());
         }
-        if self.done < SHIFT {
+        if self.done < length {
             // The next start on the folder goes on there.
             ledger.cut.insert(self.number, self.done);
         } else {

@@ -4,6 +4,7 @@ use super::corpus::Corpus;
 use super::estimate::Sample;
 use crate::campaign::{Finding, Summary};
 use crate::features::FEATURES;
+use crate::minimise::simplicity;
 use crate::settle::Settled;
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
@@ -93,16 +94,20 @@ impl Ledger {
             || self.at_work.contains(&name)
             || self.settled_as.contains_key(&name)
             || self.settled.contains_key(&name);
-        let news = match self.pending.get(&name) {
-            _ if known => News::None,
-            None => News::Name,
-            Some(kept) if finding.case.end_ns() < kept.case.end_ns() / 2 => News::Case,
-            Some(_) => News::None,
-        };
-        if news != News::None {
-            self.pending.insert(name, finding.clone());
+        if known {
+            return News::None;
         }
-        news
+        let Some(kept) = self.pending.get_mut(&name) else {
+            self.pending.insert(name, finding.clone());
+            return News::Name;
+        };
+        let (before, now) = (kept.case.end_ns(), finding.case.end_ns());
+        // The shortest, and of those the simplest: which one is kept must not depend on which came
+        // first.
+        if (now, simplicity(&finding.case)) < (before, simplicity(&kept.case)) {
+            *kept = finding.clone();
+        }
+        if now < before / 2 { News::Case } else { News::None }
     }
 
     /// Takes out the findings to settle next, so many at the most: those of rules of which nothing

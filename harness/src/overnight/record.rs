@@ -1,7 +1,9 @@
 //! What a run is, and its counts, as the file `run.json`.
 
+use super::Plan;
 use super::estimate::Sample;
 use super::ledger::SPECIES;
+use super::shard::Shard;
 use crate::campaign::Summary;
 use crate::features::Seen;
 use crate::isolate::Counts;
@@ -24,6 +26,11 @@ pub(super) struct Record {
     implementation: String,
     profile: Profile,
     seed: u64,
+    /// The cases to run, where the run has an end.
+    #[serde(default)]
+    cases: Option<u64>,
+    #[serde(default)]
+    shard: Shard,
     /// Milliseconds that the run has taken so far.
     pub(super) spent_ms: u64,
     /// The next shift; those under way are run again.
@@ -62,13 +69,15 @@ struct AnyVersion {
 
 impl Record {
     /// The record of a run that has not begun.
-    pub(super) fn new(implementation: &str, profile: &Profile, seed: u64) -> Self {
+    pub(super) fn new(plan: &Plan) -> Self {
         Self {
             format: FORMAT,
             version: crate::case_file::MODEL.into(),
-            implementation: implementation.into(),
-            profile: profile.clone(),
-            seed,
+            implementation: plan.implementation.clone(),
+            profile: plan.profile.clone(),
+            seed: plan.seed,
+            cases: plan.cases,
+            shard: plan.shard,
             spent_ms: 0,
             next_shift: 0,
             done_ahead: Vec::new(),
@@ -132,6 +141,13 @@ impl Record {
         if self.seed != own.seed {
             return differ("seed", &self.seed.to_string(), &own.seed.to_string());
         }
+        if self.cases != own.cases {
+            let text = |cases: Option<u64>| cases.map_or("none".into(), |cases| cases.to_string());
+            return differ("number of cases", &text(self.cases), &text(own.cases));
+        }
+        if self.shard != own.shard {
+            return differ("shard", &self.shard.to_string(), &own.shard.to_string());
+        }
         (self.profile != own.profile).then(|| "its profile is another one".into())
     }
 
@@ -158,11 +174,25 @@ impl Record {
 
 #[cfg(test)]
 mod tests {
-    use super::{Record, Unreadable};
+    use super::{Plan, Record, Shard, Unreadable};
+    use std::time::Duration;
     use trackproof_contract::Profile;
 
+    fn plan() -> Plan {
+        Plan {
+            implementation: "sample:sync-dma".into(),
+            profile: Profile::sync_dma(),
+            seed: 1,
+            lasts: Duration::from_secs(60),
+            cases: None,
+            shard: Shard::WHOLE,
+            jobs: 1,
+            executions: 1,
+        }
+    }
+
     fn record() -> Record {
-        Record::new("sample:sync-dma", &Profile::sync_dma(), 1)
+        Record::new(&plan())
     }
 
     #[test]
@@ -178,11 +208,13 @@ mod tests {
     fn other_runs_other_versions_and_damage_are_told_apart() {
         let text = record().text();
         for (other, word) in [
-            (Record::new("lib:x.so", &Profile::sync_dma(), 1), "implementation"),
-            (Record::new("sample:sync-dma", &Profile::byte_stream(), 1), "profile"),
-            (Record::new("sample:sync-dma", &Profile::sync_dma(), 2), "seed"),
+            (Plan { implementation: "lib:x.so".into(), ..plan() }, "implementation"),
+            (Plan { profile: Profile::byte_stream(), ..plan() }, "profile"),
+            (Plan { seed: 2, ..plan() }, "seed"),
+            (Plan { cases: Some(9), ..plan() }, "number of cases is 9, this run's is none"),
+            (Plan { shard: "2/3".parse().unwrap(), ..plan() }, "shard is 2/3"),
         ] {
-            assert!(other.differs_from(&record()).unwrap().contains(word));
+            assert!(Record::new(&other).differs_from(&record()).unwrap().contains(word));
         }
         let newer = text.replacen("\"format\":1", "\"format\":9", 1);
         let Err(Unreadable::Version(why)) = Record::read(newer.as_bytes()) else { panic!() };

@@ -1,12 +1,12 @@
 //! The search: threads that run shifts and settle findings, and one that keeps the books.
 
 use super::folder::Folder;
-use super::hunt::Shift;
+use super::hunt::{Shift, Turn};
 use super::ledger::{self, Ledger};
 use super::record::Record;
-use super::{Event, Heard, Outcome, Plan, Status};
+use super::{Event, Heard, Listed, Outcome, Plan, Status};
 use crate::campaign::{CampaignError, RigFactory};
-use crate::settle::Settled;
+use crate::triage::Symptom;
 use std::cmp::Reverse;
 use std::sync::atomic::{AtomicBool, AtomicU64, Ordering};
 use std::sync::{Mutex, MutexGuard};
@@ -97,6 +97,14 @@ impl<'a> Run<'a> {
             || self.error().is_some()
     }
 
+    /// Whether nothing is left to search, when all shifts before this one are done.
+    fn is_complete(&self, next_shift: u64) -> bool {
+        match self.plan.cases {
+            Some(_) => Turn::of(next_shift, self.plan) == Turn::End,
+            None => self.spent() >= self.plan.lasts,
+        }
+    }
+
     pub(super) fn count_case(&self) {
         self.cases.fetch_add(1, Ordering::Relaxed);
     }
@@ -151,7 +159,15 @@ impl<'a> Run<'a> {
             }
             pursued = false;
             let number = self.next.fetch_add(1, Ordering::Relaxed);
-            let ledger = self.ledger();
+            let mut ledger = self.ledger();
+            match Turn::of(number, self.plan) {
+                Turn::Run => {}
+                Turn::Pass => {
+                    ledger.shift_done(number);
+                    continue;
+                }
+                Turn::End => break,
+            }
             let done = ledger.done_ahead.contains(&number);
             let from = ledger.cut.get(&number).copied().unwrap_or(0);
             drop(ledger);
@@ -224,12 +240,16 @@ impl<'a> Run<'a> {
     /// How things stand, in full.
     pub(super) fn outcome(&self) -> Outcome {
         let ledger = self.ledger();
-        let mut settled: Vec<(Settled, u64)> = ledger
+        let mut settled: Vec<Listed> = ledger
             .settled
             .values()
-            .map(|settled| (settled.clone(), ledger.cases_of(settled)))
+            .map(|settled| Listed {
+                finding: settled.finding.clone(),
+                symptom: Symptom::of(&settled.finding),
+                cases: ledger.cases_of(settled),
+            })
             .collect();
-        settled.sort_by_key(|(settled, cases)| (Reverse(*cases), settled.finding.name()));
+        settled.sort_by_key(|listed| (Reverse(listed.cases), listed.finding.name()));
         let open = ledger.pending.values().chain(ledger.later.values());
         Outcome {
             summary: ledger.summary.clone(),
@@ -243,7 +263,7 @@ impl<'a> Run<'a> {
             corpus: ledger.corpus.len(),
             features: ledger.corpus.features(),
             spent: self.spent(),
-            complete: self.spent() >= self.plan.lasts,
+            complete: self.is_complete(ledger.next_shift),
         }
     }
 }

@@ -180,7 +180,7 @@ pub fn overnight_json(report: &OvernightReport<'_>) -> OvernightJson {
 
 fn paths(report: &OvernightReport<'_>, group: &Group) -> Vec<String> {
     let settled = &report.outcome.settled;
-    group.findings.iter().map(|place| case_path(&settled[*place].0.finding)).collect()
+    group.findings.iter().map(|place| case_path(&settled[*place].finding)).collect()
 }
 
 /// The text of a run.
