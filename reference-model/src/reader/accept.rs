@@ -4,7 +4,7 @@
 //! moment open for as long as nothing could tell the difference. Ahead of a bit or an event that
 //! could, it goes on as two: one that has accepted the request, and one that has not.
 
-use super::state::{Context, Due, Phase, Request, Signal, State, Transfer};
+use super::state::{Context, Due, Entry, Phase, Request, Signal, State, Transfer};
 use super::step::Join;
 use crate::reach::Point;
 use trackproof_contract::{
@@ -46,14 +46,15 @@ impl State {
     }
 
     /// Splits off what may be accepted at the very moment of the position, ahead of what a write
-    /// does there.
+    /// does there. Behind that it may be accepted in this moment as well, also where it is the last
+    /// one of the span.
     pub(super) fn accept_at_moment(&mut self, ctx: &mut Context<'_>) {
         let at_ns = ctx.tape.end_ns(self.pos);
         while let Some(&request) = self.pending(ctx).first() {
             if request.from_ns > at_ns || !ctx.may_come(&request, at_ns) {
                 return;
             }
-            if request.to_ns > at_ns && !ctx.prompt {
+            if request.to_ns >= at_ns && !ctx.prompt {
                 let mut now = self.clone();
                 now.accept(ctx, request);
                 ctx.others.push(now);
@@ -200,12 +201,25 @@ impl State {
             stopped: false,
             overrun: false,
         });
-        for stale in (1..=usize::from(ctx.profile.latch_words)).rev() {
-            let mut other = self.clone();
-            other.begin(ctx, request, stale);
-            ctx.others.push(other);
+        let most = usize::from(ctx.profile.latch_words);
+        if most > 0 {
+            let (words, doubtful) = self.words(ctx.word_bits);
+            let all = words.into_iter().zip(0..).filter(|(word, _)| word.end > 0);
+            let sure: Vec<Entry> = all
+                .clone()
+                .filter(|(_, at)| doubtful >> at & 1 == 0)
+                .map(|(word, _)| word)
+                .collect();
+            let all: Vec<Entry> = all.map(|(word, _)| word).collect();
+            for words in [&all, &sure].into_iter().take(if sure == all { 1 } else { 2 }) {
+                for stale in (1..=most.min(words.len())).rev() {
+                    let mut other = self.clone();
+                    other.begin(ctx, request, &words[..stale]);
+                    ctx.others.push(other);
+                }
+            }
         }
-        self.begin(ctx, request, 0);
+        self.begin(ctx, request, &[]);
     }
 
     /// The state in which a request finds a transfer under way as it is made, and is turned down, or
@@ -301,13 +315,10 @@ impl State {
         (counts, counts && index_ns < request.to_ns)
     }
 
-    /// The accepted read begins, with so many words from before.
-    fn begin(&mut self, ctx: &mut Context<'_>, request: Request, stale: usize) {
-        let words = self.words(ctx.word_bits);
-        for end in words.iter().take(stale).rev() {
-            if *end > 0 {
-                self.take_in_stale(ctx, *end);
-            }
+    /// The accepted read begins, with these words from before, the newest first.
+    fn begin(&mut self, ctx: &mut Context<'_>, request: Request, stale: &[Entry]) {
+        for word in stale.iter().rev() {
+            self.take_in_stale(ctx, *word);
         }
         match request.start {
             Start::Now => self.start_raw(ctx, Join::AsProfile),

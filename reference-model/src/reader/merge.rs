@@ -109,6 +109,7 @@ impl State {
             old_bytes: _,
             byte_read,
             old_words: _,
+            doubtful_words: _,
             transfer,
             fifo,
             join,
@@ -204,9 +205,11 @@ impl State {
         for entry in fifo.iter() {
             tell_word(ctx, *entry, at_ns, numbers);
         }
-        for end in self.words(ctx.word_bits).into_iter().take(usize::from(ctx.profile.latch_words))
-        {
-            tell_word(ctx, Entry { end, bits: ctx.word_bits }, at_ns, numbers);
+        if ctx.profile.latch_words > 0 {
+            // All of them: where some count in doubt, farther ones may be the newest.
+            let (words, doubtful) = self.words(ctx.word_bits);
+            words.into_iter().for_each(|word| tell_word(ctx, word, at_ns, numbers));
+            numbers.push(u64::from(doubtful));
         }
         numbers.push(if self.may_join(ctx) { *join as u64 } else { 0 });
 

@@ -215,7 +215,7 @@ impl State {
         self.quiet = 0;
         self.latched = 0;
         self.shown_ahead = 0;
-        self.old_words = [0; 4];
+        (self.old_words, self.doubtful_words) = Default::default();
         if !ctx.supposed.keeps(Kept::Error) {
             self.error = false;
             self.error_free_to_ns = 0;

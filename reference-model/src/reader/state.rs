@@ -88,6 +88,13 @@ pub struct Entry {
     pub bits: usize,
 }
 
+/// Whether it is open that something counts.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub(super) enum Doubt {
+    None,
+    Some,
+}
+
 /// An accepted transfer. Its words in waiting stand in [`State::fifo`].
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub struct Transfer {
@@ -182,7 +189,9 @@ pub struct State {
     /// Bytes up to here have been read.
     pub(super) byte_read: usize,
     /// The newest words before `base`, newest first; 0 for none.
-    pub(super) old_words: [usize; 4],
+    pub(super) old_words: [Entry; 4],
+    /// Which of them, a bit each, may count as completed words or not.
+    pub(super) doubtful_words: u8,
     /// The accepted transfer.
     pub transfer: Option<Transfer>,
     /// The words that wait for service, oldest first.
@@ -229,7 +238,8 @@ impl State {
             shown_ahead: 0,
             old_bytes: [0; 2],
             byte_read: REGISTER,
-            old_words: [0; 4],
+            old_words: [Entry::default(); 4],
+            doubtful_words: 0,
             answered: 0,
             turned_down: 0,
             not_before: 0,
@@ -288,24 +298,37 @@ impl State {
         }
     }
 
-    /// The newest words' ends at the position, newest first.
-    pub(super) fn words(&self, word_bits: usize) -> [usize; 4] {
-        let whole = (self.pos - self.base) / word_bits;
-        let mut words = [0; 4];
+    /// The newest words that completed, newest first, and which of them may count or not, a bit each.
+    pub(super) fn words(&self, word_bits: usize) -> ([Entry; 4], u8) {
+        let mut whole = (self.pos - self.base) / word_bits;
+        // The bits behind a match that realigned are no word where the running one is finished.
+        let first = self.base + word_bits;
+        let void = whole > 0 && first <= self.void_to;
+        whole -= usize::from(void);
+        let last = self.base + (whole + usize::from(void)) * word_bits;
+        let mut words = [Entry::default(); 4];
         for (back, word) in words.iter_mut().enumerate() {
             *word = if back < whole {
-                self.base + (whole - back) * word_bits
+                Entry { end: last - back * word_bits, bits: word_bits }
             } else {
-                self.old_words.get(back - whole).copied().unwrap_or(0)
+                self.old_words.get(back - whole).copied().unwrap_or_default()
             };
         }
-        words
+        let doubtful = if whole < 4 { self.doubtful_words << whole & 0xf } else { 0 };
+        (words, doubtful)
+    }
+
+    /// A word has completed elsewhere than on a boundary, behind all the others, or one may have.
+    pub(super) fn note_word(&mut self, word: Entry, doubt: Doubt) {
+        self.old_words.rotate_right(1);
+        self.old_words[0] = word;
+        self.doubtful_words = self.doubtful_words << 1 & 0xf | u8::from(doubt == Doubt::Some);
     }
 
     /// Zeroes the counter at the position.
     pub(super) fn zero_counter(&mut self, ctx: &Context<'_>) {
         self.old_bytes = self.bytes(self.pos, ctx.byte_bits);
-        self.old_words = self.words(ctx.word_bits);
+        (self.old_words, self.doubtful_words) = self.words(ctx.word_bits);
         self.base = self.pos;
         self.other_phases = 0;
     }

@@ -3,7 +3,7 @@
 //! A state goes from one position of interest to the next; between them nothing can happen. Where
 //! the text leaves two ways open, the state takes one and puts the other aside.
 
-use super::state::{Change, Changed, Context, Due, Entry, Phase, Signal, State, Transfer};
+use super::state::{Change, Changed, Context, Doubt, Due, Entry, Phase, Signal, State, Transfer};
 use super::supposition::Occasion;
 use super::writing::{WritePhase, Writing};
 use crate::reach::Point;
@@ -196,6 +196,8 @@ impl State {
         if self.finish == self.pos {
             self.finish = 0;
             let word = Entry { end: self.pos, bits: ctx.word_bits };
+            // Of a read that is over, the text does not say.
+            self.note_word(word, if self.running() { Doubt::None } else { Doubt::Some });
             let served_first = if self.running() { self.complete(ctx, word) } else { None };
             if let Some(mut other) = served_first {
                 let more = other.match_or_boundary(ctx, found);
@@ -258,6 +260,8 @@ impl State {
                 self.zero_counter(ctx);
                 self.slip(ctx, Occasion::Match);
                 if !is_word {
+                    // Not delivered and not counted: whether it has completed is open.
+                    self.doubtful_words |= u8::from(self.old_words[0].end == self.pos);
                     return None;
                 }
                 let mut other = self.complete(ctx, Entry { end: self.pos, bits: ctx.word_bits });
@@ -277,6 +281,10 @@ impl State {
                 self.set_phase(Phase::Running);
                 match ctx.profile.start_match {
                     StartMatch::Deliver => {
+                        if since != 0 {
+                            let word = Entry { end: self.pos, bits: ctx.word_bits };
+                            self.note_word(word, Doubt::None);
+                        }
                         self.complete(ctx, Entry { end: self.pos, bits: ctx.word_bits })
                     }
                     StartMatch::Drop => None,
@@ -310,12 +318,14 @@ impl State {
             transfer.realigned = true;
         }
         let boundary = self.pos - since;
-        let mut served_first = None;
+        let (mut padded, mut served_first) = (None, None);
         match ctx.profile.partial {
             Partial::Drop => {}
             Partial::PadLow => {
                 if boundary >= self.void_to {
-                    served_first = self.complete(ctx, Entry { end: self.pos, bits: since });
+                    let word = Entry { end: self.pos, bits: since };
+                    padded = Some(word);
+                    served_first = self.complete(ctx, word);
                 }
             }
             Partial::Finish => {
@@ -326,20 +336,25 @@ impl State {
             }
         }
         if let Some(mut other) = served_first {
-            let more = other.realign(ctx);
+            let more = other.realign(ctx, padded);
             ctx.others.push(other);
             ctx.others.extend(more);
         }
-        self.realign(ctx)
+        self.realign(ctx, padded)
     }
 
     /// Moves the boundaries to a match, once the partial word before it is settled.
-    fn realign(&mut self, ctx: &mut Context<'_>) -> Option<Self> {
+    fn realign(&mut self, ctx: &mut Context<'_>, padded: Option<Entry>) -> Option<Self> {
         self.zero_counter(ctx);
+        if let Some(word) = padded {
+            self.note_word(word, Doubt::None);
+        }
         self.slip(ctx, Occasion::Realign);
         match ctx.profile.misaligned_match {
             MisalignedMatch::RealignDeliver => {
-                self.complete(ctx, Entry { end: self.pos, bits: ctx.word_bits })
+                let word = Entry { end: self.pos, bits: ctx.word_bits };
+                self.note_word(word, Doubt::None);
+                self.complete(ctx, word)
             }
             _ => None,
         }
@@ -443,8 +458,8 @@ impl State {
     }
 
     /// A word from before the transfer is the first that it delivers (`latch_words`).
-    pub(super) fn take_in_stale(&mut self, ctx: &mut Context<'_>, end: usize) {
-        self.fifo.push(Entry { end, bits: ctx.word_bits });
+    pub(super) fn take_in_stale(&mut self, ctx: &mut Context<'_>, word: Entry) {
+        self.fifo.push(word);
         let Some(transfer) = self.transfer.as_mut() else { return };
         transfer.entered += 1;
         if transfer.entered == transfer.words && ctx.profile.read_done == ReadDone::LastCompleted {

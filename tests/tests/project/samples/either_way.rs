@@ -367,3 +367,95 @@ fn data_far_behind_an_address_are_its_sectors_or_are_not() {
         assert!(!conforms(&case, &neither));
     }
 }
+
+/// A request whose only moment of acceptance is the one in which a write ends.
+#[test]
+fn a_request_accepted_as_a_write_ends_finds_it_under_way_or_over() {
+    let slack = [("slack_min", "3"), ("slack_max", "3"), ("gate_lead", "3")];
+    let profile = sync_dma_with(&slack);
+    let bit_ns = u64::from(profile.channel_bit_ns);
+    let service = || HostService { first_ns: 0, interval_ns: bit_ns, stalls: Vec::new() };
+    // Accepted behind 3 bits, led in by 3, a word of 16: it ends with bit 22.
+    let mut word = ChannelBits::new();
+    word.push(0, 16);
+    let write = Operation::Write {
+        source: WriteSource::Words(word),
+        start: Start::Now,
+        service: service(),
+    };
+    let none = Operation::Read { words: 0, start: Start::Now, service: service() };
+    let wait = |bits: u64| Operation::Wait { ns: bits * bit_ns };
+    let case = case(&profile, [write, wait(19), none, wait(40)]);
+    let done = |seen: &Observation| seen.items.iter().filter(|one| one.item == Item::Done).count();
+    let over = observe(&case);
+    assert_eq!(done(&over), 2);
+    assert!(conforms(&case, &over));
+    let last = |seen: &Observation| seen.items.iter().rposition(|one| one.item == Item::Done);
+    let mut under_way = over.clone();
+    under_way.items.remove(last(&over).unwrap());
+    assert!(conforms(&case, &under_way));
+    let mut neither = under_way.clone();
+    neither.items.remove(last(&under_way).unwrap());
+    assert!(!conforms(&case, &neither));
+    let mut thrice = over.clone();
+    thrice.items.push(over.items[last(&over).unwrap()]);
+    assert!(!conforms(&case, &thrice));
+}
+
+/// A word that a match has completed is the newest one for a transfer that begins with old ones.
+#[test]
+fn a_delivered_match_may_come_first_in_the_next_read() {
+    for (partial, number) in [("drop", 5), ("pad-low", 6)] {
+        let keys = [
+            ("latch_words", "1"),
+            ("misaligned_match", "realign-deliver"),
+            ("partial", partial),
+            ("counter", "zeroed-at-start"),
+            ("slack_max", "0"),
+            ("fifo_words", "2"),
+        ];
+        let profile = sync_dma_with(&keys);
+        let bit_ns = u64::from(profile.channel_bit_ns);
+        let read = |words| {
+            let service = HostService { first_ns: bit_ns, interval_ns: bit_ns, stalls: Vec::new() };
+            Operation::Read { words, start: Start::Now, service }
+        };
+        let program = [
+            Operation::HardwareSync { on: true },
+            Operation::Wait { ns: 10 * bit_ns },
+            read(number),
+            Operation::Wait { ns: 80 * bit_ns },
+            read(1),
+            Operation::Wait { ns: 10 * bit_ns },
+        ];
+        let mut case = case(&profile, program);
+        // The match ends with bit 80, the words before it with bits 26, 42, 58 and 74.
+        let mut bits = ChannelBits::new();
+        for _ in 0..4 {
+            bits.push(0xaaaa, 16);
+        }
+        bits.push(0x4489, 16);
+        while bits.len() < TURN_BITS as usize {
+            bits.push(0b10, 2);
+        }
+        case.tracks[0].medium = Medium::image_bits(bits);
+        let seen = observe(&case);
+        let words: Vec<u64> = seen
+            .items
+            .iter()
+            .filter_map(|one| match one.item {
+                Item::Word { value, .. } => Some(value),
+                _ => None,
+            })
+            .collect();
+        assert_eq!(words[number as usize - 1..], [0x4489; 2], "{partial}: {words:x?}");
+        assert!(conforms(&case, &seen), "{partial}");
+        let mut other = seen.clone();
+        let last = other.items.iter_mut().rev().find_map(|one| match &mut one.item {
+            Item::Word { value, .. } => Some(value),
+            _ => None,
+        });
+        *last.unwrap() ^= 4;
+        assert!(!conforms(&case, &other), "{partial}: no word of before");
+    }
+}
