@@ -60,6 +60,11 @@ impl Seen {
         new
     }
 
+    /// Adds what others have seen.
+    pub fn add(&mut self, other: &Self) {
+        self.0.iter_mut().zip(other.0.iter()).for_each(|(seen, more)| *seen |= more);
+    }
+
     /// A digit a feature.
     #[must_use]
     pub fn digits(&self) -> String {

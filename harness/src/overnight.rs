@@ -13,6 +13,7 @@ mod estimate;
 mod folder;
 mod hunt;
 mod ledger;
+mod merge;
 mod mutate;
 mod pursue;
 mod record;
@@ -22,6 +23,7 @@ mod shard;
 
 pub use estimate::{Estimate, Sample};
 pub use folder::{Folder, FolderError};
+pub use merge::{MergeError, Merged, merge};
 pub use mutate::MAX_STREAM_BYTES;
 pub use shard::{MOST_SHARDS, Shard};
 
@@ -41,6 +43,8 @@ pub const AHEAD: u64 = 100_000;
 pub struct Plan {
     /// The implementation, as it was named.
     pub implementation: String,
+    /// The name of the profile.
+    pub profile_name: String,
     /// The profile that cases are made for and judged by.
     pub profile: Profile,
     /// The run's seed.

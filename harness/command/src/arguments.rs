@@ -28,6 +28,8 @@ pub(crate) enum Verb {
     Check(Check),
     /// Search for deviations for hours, and leave a short list
     Overnight(Overnight),
+    /// Put the folders of a run's shards together
+    Merge(Merge),
     /// Run one case file again
     Replay(Replay),
     /// Make a case file as small as it gets
@@ -146,6 +148,29 @@ pub(crate) struct Overnight {
         default_value = "trackproof-overnight"
     )]
     pub(crate) dir: PathBuf,
+    #[command(flatten)]
+    pub(crate) format: FormatArg,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Merge {
+    /// The folders that `overnight --shard` has written, in any order
+    #[arg(value_name = "DIR", required = true)]
+    pub(crate) parts: Vec<PathBuf>,
+    /// The folder to write: a new one
+    #[arg(
+        long = "out",
+        value_name = "DIR",
+        env = "TRACKPROOF_OUT",
+        default_value = "trackproof-merged"
+    )]
+    pub(crate) dir: PathBuf,
+    /// Known deviations: a TOML file; what it names is no failure
+    #[arg(long, value_name = "FILE", env = "TRACKPROOF_KNOWN")]
+    pub(crate) known: Option<PathBuf>,
+    /// Also fail on rules of level `should`
+    #[arg(long, env = "TRACKPROOF_STRICT", value_parser = BoolishValueParser::new())]
+    pub(crate) strict: bool,
     #[command(flatten)]
     pub(crate) format: FormatArg,
 }

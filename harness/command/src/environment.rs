@@ -92,6 +92,7 @@ mod tests {
                 "regressions",
                 "rule",
                 "seed",
+                "shard",
                 "strict"
             ]
         );

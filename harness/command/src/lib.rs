@@ -34,6 +34,7 @@ mod infer;
 mod init;
 mod interrupt;
 mod loaded;
+mod merge;
 mod minimise;
 mod output;
 mod overnight;
@@ -84,6 +85,7 @@ fn dispatch(registry: &Registry) -> Exit {
         Verb::Demo(demo) => demo::demo(&demo, registry),
         Verb::Check(check) => check::check(&check, registry),
         Verb::Overnight(overnight) => overnight::overnight(&overnight, registry),
+        Verb::Merge(merge) => merge::merge(&merge),
         Verb::Replay(replay) => replay::replay(&replay, registry),
         Verb::Minimise(minimise) => minimise::minimise(&minimise, registry),
         Verb::Rules(rules) => rules::rules(&rules),

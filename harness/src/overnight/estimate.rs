@@ -45,6 +45,14 @@ impl Sample {
         }
     }
 
+    /// Adds another sample of the same species.
+    pub(super) fn add(&mut self, other: &Self) {
+        self.cases += other.cases;
+        for (met, more) in self.met.iter_mut().zip(&other.met) {
+            *met = met.saturating_add(*more).min(2);
+        }
+    }
+
     /// The sample as a word: a digit a species.
     #[must_use]
     pub fn digits(&self) -> String {

@@ -17,7 +17,7 @@ use super::mutate::MAX_STREAM_BYTES;
 use super::record::Record;
 use crate::campaign::Finding;
 use crate::case_file::CaseFile;
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::BTreeMap;
 use std::fmt;
 use std::fs::{self, File, OpenOptions};
 use std::io::{self, Read, Write};
@@ -89,9 +89,8 @@ pub struct Folder {
 pub(super) struct Contents {
     pub(super) record: Option<Record>,
     pub(super) cases: BTreeMap<PathBuf, CaseFile>,
-    pub(super) corpus: Vec<Vec<u8>>,
-    /// Names of the files in `corpus`.
-    pub(super) own_streams: BTreeSet<String>,
+    /// The names of files in `corpus`, and what they hold.
+    pub(super) corpus: Vec<(String, Vec<u8>)>,
 }
 
 impl Folder {
@@ -112,6 +111,22 @@ impl Folder {
             troubles: Mutex::default(),
             failed: AtomicBool::new(false),
         })
+    }
+
+    /// A folder to read only; nothing is made.
+    pub(super) fn that_is(path: &Path) -> Self {
+        Self { path: path.to_owned(), troubles: Mutex::default(), failed: AtomicBool::new(false) }
+    }
+
+    /// Whether counts of a run are there.
+    pub(super) fn holds_a_run(&self) -> bool {
+        self.path.join("run.json").exists()
+    }
+
+    /// The bytes of `run.json`; none of one that is too large.
+    pub(super) fn record_bytes(&self) -> io::Result<Vec<u8>> {
+        let bytes = read_at_most(&self.path.join("run.json"), MAX_RECORD_BYTES)?;
+        Ok(bytes.unwrap_or_default())
     }
 
     /// The path.
@@ -144,10 +159,14 @@ impl Folder {
     }
 
     fn trouble(&self, path: &Path, what: &str) {
-        let text = format!("{}: {what}", path.display());
+        self.note_trouble(&format!("{}: {what}", path.display()));
+    }
+
+    /// Notes what is to be told, each sentence once.
+    pub(super) fn note_trouble(&self, text: &str) {
         let mut troubles = self.troubles.lock().unwrap_or_else(|poison| poison.into_inner());
-        if troubles.len() < MOST_TROUBLES && !troubles.contains(&text) {
-            troubles.push(text);
+        if troubles.len() < MOST_TROUBLES && !troubles.iter().any(|told| told == text) {
+            troubles.push(text.to_owned());
         }
     }
 
@@ -156,19 +175,30 @@ impl Folder {
     /// # Errors
     /// When it is the folder of another run, or cannot be listed.
     pub(super) fn contents(&self, own: &Record) -> Result<Contents, FolderError> {
-        let mut contents = Contents { record: self.record(own)?, ..Contents::default() };
+        let record = self.record(own)?;
+        Ok(Contents { record, cases: self.cases()?, corpus: self.streams()? })
+    }
+
+    /// The case files.
+    pub(super) fn cases(&self) -> Result<BTreeMap<PathBuf, CaseFile>, FolderError> {
+        let mut cases = BTreeMap::new();
         for path in self.files("cases")? {
             match CaseFile::read(&path) {
-                Ok(file) => drop(contents.cases.insert(path, file)),
+                Ok(file) => drop(cases.insert(path, file)),
                 Err(error) => self.trouble(&path, &format!("passed over: {error}")),
             }
         }
+        Ok(cases)
+    }
+
+    /// The streams of the corpus, with the names of their files.
+    pub(super) fn streams(&self) -> Result<Vec<(String, Vec<u8>)>, FolderError> {
+        let mut streams = Vec::new();
         for path in self.files("corpus")? {
             match read_at_most(&path, MAX_STREAM_BYTES as u64) {
                 Ok(Some(bytes)) => {
                     let name = path.file_name().unwrap_or_default().to_string_lossy();
-                    contents.own_streams.insert(name.into_owned());
-                    contents.corpus.push(bytes);
+                    streams.push((name.into_owned(), bytes));
                 }
                 Ok(None) => {
                     let why = format!("passed over: over {MAX_STREAM_BYTES} bytes");
@@ -177,7 +207,7 @@ impl Folder {
                 Err(error) => self.trouble(&path, &format!("passed over: {error}")),
             }
         }
-        Ok(contents)
+        Ok(streams)
     }
 
     fn record(&self, own: &Record) -> Result<Option<Record>, FolderError> {
@@ -269,8 +299,12 @@ impl Folder {
         minimised: bool,
         note: String,
     ) -> Option<String> {
+        self.copy_case(&CaseFile::of(finding, minimised, note))
+    }
+
+    /// Writes a case file as it is; its path within the folder if that could be done.
+    pub(super) fn copy_case(&self, file: &CaseFile) -> Option<String> {
         let cases = self.path.join("cases");
-        let file = CaseFile::of(finding, minimised, note);
         match file.write(&cases) {
             Ok(_) => Some(format!("cases/{}", file.file_name())),
             Err(error) => {

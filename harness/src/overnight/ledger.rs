@@ -1,7 +1,7 @@
 //! What a run knows so far, shared by its threads: counts, corpus, and what became of each finding.
 
 use super::corpus::Corpus;
-use super::estimate::Sample;
+use super::estimate::{Estimate, Sample};
 use crate::campaign::{Finding, Summary};
 use crate::features::FEATURES;
 use crate::minimise::simplicity;
@@ -21,12 +21,22 @@ const NAMES: usize = 1_024;
 pub(super) const SPECIES: usize = NAMES + FEATURES;
 
 /// Those that are worth waking up for: names and points.
-pub(super) const PLAIN: std::ops::Range<usize> = 0..NAMES + POINTS;
+const PLAIN: std::ops::Range<usize> = 0..NAMES + POINTS;
 
 /// The species of a case, from its features and the name that it deviates under.
 pub(super) fn species(features: &[usize], name: Option<Name>) -> impl Iterator<Item = usize> + '_ {
     let place = |(rule, kind): Name| xxh3_64(format!("{rule}: {kind}").as_bytes()) as usize % NAMES;
     features.iter().map(|feature| NAMES + feature).chain(name.map(place))
+}
+
+/// A sample of no case.
+pub(super) fn no_sample() -> Sample {
+    Sample::new(SPECIES)
+}
+
+/// What more cases may be expected to show: a name or a point; anything.
+pub(super) fn estimates(sample: &Sample) -> [Option<Estimate>; 2] {
+    [sample.estimate(PLAIN), sample.estimate(0..SPECIES)]
 }
 
 /// What a finding has to tell.

@@ -1,13 +1,16 @@
 //! What a run is, and its counts, as the file `run.json`.
 
-use super::Plan;
 use super::estimate::Sample;
-use super::ledger::SPECIES;
+use super::ledger::{Name, SPECIES};
 use super::shard::Shard;
+use super::{Listed, Plan};
 use crate::campaign::Summary;
 use crate::features::Seen;
-use crate::isolate::Counts;
+use crate::isolate::{Counts, name};
+use crate::settle::Showing;
+use crate::triage::Symptom;
 use serde::{Deserialize, Serialize};
+use std::collections::{BTreeMap, BTreeSet};
 use std::time::Duration;
 use trackproof_contract::{Capabilities, Profile};
 
@@ -23,9 +26,11 @@ pub(super) struct Record {
     format: u32,
     /// Other versions make other cases of the same numbers and streams.
     version: String,
-    implementation: String,
-    profile: Profile,
-    seed: u64,
+    pub(super) implementation: String,
+    pub(super) profile: Profile,
+    #[serde(default)]
+    pub(super) profile_name: String,
+    pub(super) seed: u64,
     /// The cases to run, where the run has an end.
     #[serde(default)]
     cases: Option<u64>,
@@ -50,6 +55,28 @@ pub(super) struct Record {
     pub(super) seen: String,
     /// First names and what they settled under.
     pub(super) settled_as: Vec<[[String; 2]; 2]>,
+    /// What settled findings are grouped by.
+    #[serde(default)]
+    settled: Vec<SymptomText>,
+    /// The names that a fresh rig did not show again.
+    #[serde(default)]
+    once: Vec<[String; 2]>,
+    /// Whether nothing was left to search, in any of the shards that it has counts of.
+    #[serde(default)]
+    pub(super) complete: bool,
+    /// The shards that were put together here; none in a run's own folder.
+    #[serde(default)]
+    pub(super) shards: Vec<Shard>,
+}
+
+/// A symptom, as a file has it.
+#[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
+struct SymptomText {
+    name: [String; 2],
+    showing: Showing,
+    explained: bool,
+    shape: String,
+    likely: String,
 }
 
 /// Why a file gives no counts.
@@ -75,6 +102,7 @@ impl Record {
             version: crate::case_file::MODEL.into(),
             implementation: plan.implementation.clone(),
             profile: plan.profile.clone(),
+            profile_name: plan.profile_name.clone(),
             seed: plan.seed,
             cases: plan.cases,
             shard: plan.shard,
@@ -89,6 +117,10 @@ impl Record {
             species: Sample::new(SPECIES).digits(),
             seen: Seen::default().digits(),
             settled_as: Vec::new(),
+            settled: Vec::new(),
+            once: Vec::new(),
+            complete: false,
+            shards: Vec::new(),
         }
     }
 
@@ -130,8 +162,21 @@ impl Record {
         Ok(record)
     }
 
-    /// In what it is another run; none where it is not.
+    /// Why a run like `own` cannot go on from it; none where it can.
     pub(super) fn differs_from(&self, own: &Self) -> Option<String> {
+        if !self.shards.is_empty() {
+            return Some("it was put together of several, and nothing goes on from it".into());
+        }
+        let other = self.is_other_run_than(own);
+        other.or_else(|| {
+            let shards = [self.shard.to_string(), own.shard.to_string()];
+            let [there, here] = &shards;
+            (there != here).then(|| format!("its shard is {there}, this run's is {here}"))
+        })
+    }
+
+    /// In what it is another run, shards apart; none where it is not.
+    pub(super) fn is_other_run_than(&self, own: &Self) -> Option<String> {
         let differ = |what: &str, there: &str, here: &str| {
             Some(format!("its {what} is {}, this run's is {here}", there.escape_debug()))
         };
@@ -145,10 +190,66 @@ impl Record {
             let text = |cases: Option<u64>| cases.map_or("none".into(), |cases| cases.to_string());
             return differ("number of cases", &text(self.cases), &text(own.cases));
         }
-        if self.shard != own.shard {
-            return differ("shard", &self.shard.to_string(), &own.shard.to_string());
-        }
         (self.profile != own.profile).then(|| "its profile is another one".into())
+    }
+
+    /// The record of the run that this is a part of, without counts.
+    pub(super) fn merged(&self) -> Self {
+        let (next_shift, done_ahead, cut) = Default::default();
+        Self { shard: Shard::WHOLE, next_shift, done_ahead, cut, ..self.clone() }
+    }
+
+    /// The shards that it has counts of.
+    pub(super) fn shards_held(&self) -> Vec<Shard> {
+        if self.shards.is_empty() { vec![self.shard] } else { self.shards.clone() }
+    }
+
+    /// Takes note of what became of findings.
+    pub(super) fn note_findings(
+        &mut self,
+        settled: &[Listed],
+        once: impl Iterator<Item = Name>,
+        settled_as: &BTreeMap<Name, Name>,
+    ) {
+        let text = |(rule, kind): Name| [rule.to_owned(), kind.to_owned()];
+        let symptoms = settled.iter().map(|Listed { symptom, .. }| SymptomText {
+            name: text((symptom.rule.id, symptom.kind)),
+            showing: symptom.showing,
+            explained: symptom.explained,
+            shape: symptom.shape.clone(),
+            likely: symptom.likely.clone(),
+        });
+        self.settled = symptoms.collect();
+        self.once = once.map(text).collect();
+        let pairs = settled_as.iter();
+        self.settled_as = pairs.map(|(first, to)| [text(*first), text(*to)]).collect();
+    }
+
+    /// What settled findings are grouped by. Names that this program does not know are left out.
+    pub(super) fn symptoms(&self) -> BTreeMap<Name, Symptom> {
+        let symptoms = self.settled.iter().filter_map(|text| {
+            let (rule, kind) = name(&text.name[0], &text.name[1])?;
+            let symptom = Symptom {
+                rule,
+                kind,
+                showing: text.showing,
+                explained: text.explained,
+                shape: text.shape.clone(),
+                likely: text.likely.clone(),
+            };
+            Some(((rule.id, kind), symptom))
+        });
+        symptoms.collect()
+    }
+
+    /// The names that a fresh rig did not show again.
+    pub(super) fn once_names(&self) -> BTreeSet<Name> {
+        self.once.iter().filter_map(known_name).collect()
+    }
+
+    /// First names, and what they settled under.
+    pub(super) fn settled_names(&self) -> impl Iterator<Item = (Name, Name)> + '_ {
+        self.settled_as.iter().filter_map(|[first, to]| Some((known_name(first)?, known_name(to)?)))
     }
 
     /// The counts.
@@ -172,6 +273,11 @@ impl Record {
     }
 }
 
+/// A name as this program knows it; none where it cannot.
+pub(super) fn known_name([rule, kind]: &[String; 2]) -> Option<Name> {
+    name(rule, kind).map(|(rule, kind)| (rule.id, kind))
+}
+
 #[cfg(test)]
 mod tests {
     use super::{Plan, Record, Shard, Unreadable};
@@ -181,6 +287,7 @@ mod tests {
     fn plan() -> Plan {
         Plan {
             implementation: "sample:sync-dma".into(),
+            profile_name: "sync-dma".into(),
             profile: Profile::sync_dma(),
             seed: 1,
             lasts: Duration::from_secs(60),

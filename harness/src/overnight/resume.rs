@@ -3,12 +3,11 @@
 use super::Event;
 use super::corpus::{Corpus, file_name};
 use super::folder::Contents;
-use super::ledger::Name;
+use super::record::known_name;
 use super::search::Run;
 use crate::campaign::{CampaignError, Finding};
 use crate::case_file::CaseFile;
 use crate::features::Seen;
-use crate::isolate::name;
 use crate::settle::{Settled, execute};
 use crate::verdict::Verdict;
 use std::path::Path;
@@ -32,17 +31,13 @@ impl Run<'_> {
             ledger.next_shift = record.next_shift;
             ledger.done_ahead = record.done_ahead.iter().copied().collect();
             ledger.cut = record.cut.iter().copied().collect();
-            for [first, to] in &record.settled_as {
-                if let (Some(first), Some(to)) = (known_name(first), known_name(to)) {
-                    ledger.settled_as.insert(first, to);
-                }
-            }
+            ledger.settled_as = record.settled_names().collect();
             self.cases_before = ledger.summary.cases;
         }
         let mut ledger = self.ledger();
-        for stream in contents.corpus {
+        for (name, stream) in contents.corpus {
             // A stream that is named as ours was counted among what the record says was seen.
-            let ours = known && contents.own_streams.contains(&file_name(&stream));
+            let ours = known && name == file_name(&stream);
             if !ours {
                 ledger.untried.push(stream);
             } else {
@@ -101,9 +96,4 @@ impl Run<'_> {
         ledger.settle(settled);
         Ok(())
     }
-}
-
-/// A name as this program knows it; none where it cannot.
-fn known_name([rule, kind]: &[String; 2]) -> Option<Name> {
-    name(rule, kind).map(|(rule, kind)| (rule.id, kind))
 }

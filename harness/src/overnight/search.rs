@@ -216,9 +216,9 @@ impl<'a> Run<'a> {
         record.done_ahead = ledger.done_ahead.iter().copied().collect();
         record.cut = ledger.cut.iter().map(|(number, done)| (*number, *done)).collect();
         record.seen = ledger.corpus.seen().digits();
-        let name = |(rule, kind): ledger::Name| [rule.to_owned(), kind.to_owned()];
-        let settled_as = ledger.settled_as.iter();
-        record.settled_as = settled_as.map(|(first, to)| [name(*first), name(*to)]).collect();
+        record.complete = self.is_complete(ledger.next_shift);
+        let once = ledger.once.keys().copied();
+        record.note_findings(&self.listed(&ledger), once, &ledger.settled_as);
         drop(ledger);
         self.folder.save(&record);
     }
@@ -237,18 +237,20 @@ impl<'a> Run<'a> {
         }
     }
 
+    /// The settled findings.
+    fn listed(&self, ledger: &Ledger) -> Vec<Listed> {
+        let listed = ledger.settled.values().map(|settled| Listed {
+            finding: settled.finding.clone(),
+            symptom: Symptom::of(&settled.finding),
+            cases: ledger.cases_of(settled),
+        });
+        listed.collect()
+    }
+
     /// How things stand, in full.
     pub(super) fn outcome(&self) -> Outcome {
         let ledger = self.ledger();
-        let mut settled: Vec<Listed> = ledger
-            .settled
-            .values()
-            .map(|settled| Listed {
-                finding: settled.finding.clone(),
-                symptom: Symptom::of(&settled.finding),
-                cases: ledger.cases_of(settled),
-            })
-            .collect();
+        let mut settled = self.listed(&ledger);
         settled.sort_by_key(|listed| (Reverse(listed.cases), listed.finding.name()));
         let open = ledger.pending.values().chain(ledger.later.values());
         Outcome {
@@ -256,10 +258,7 @@ impl<'a> Run<'a> {
             settled,
             aside: open.cloned().collect(),
             once: ledger.once.values().cloned().collect(),
-            estimates: [
-                ledger.sample.estimate(ledger::PLAIN),
-                ledger.sample.estimate(0..ledger::SPECIES),
-            ],
+            estimates: ledger::estimates(&ledger.sample),
             corpus: ledger.corpus.len(),
             features: ledger.corpus.features(),
             spent: self.spent(),

@@ -1,11 +1,13 @@
 //! How a deviation shows itself: what one finding is told from another by, beside its name.
 
 use crate::verdict::Deviation;
+use serde::{Deserialize, Serialize};
 use trackproof_contract::Status;
 use trackproof_model::reader::rejection::Mismatch;
 
 /// How a deviation shows itself.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord)]
+#[derive(Debug, Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
 pub(crate) enum Showing {
     /// It stopped, or only its name is known.
     Nothing,

@@ -12,6 +12,7 @@ mod init;
 mod isolation;
 mod kills;
 mod known;
+mod merge;
 mod overnight;
 mod parts;
 mod start;
