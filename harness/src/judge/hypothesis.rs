@@ -28,6 +28,8 @@ pub enum Hypothesis {
     Departs(Supposition),
     /// The bytes of every word are exchanged.
     BytesExchanged,
+    /// The bits of every word come in the other order.
+    BitsReversed,
     /// Every transfer of more than one word is for one less.
     AllShort,
     /// Every transfer is for one word more.
@@ -120,7 +122,7 @@ impl Hypothesis {
             let other = known.set_text(&mut profile.clone(), &value).is_ok();
             (other && known.text(profile) != value).then(|| Self::Key { key: key.into(), value })
         }));
-        all.extend([Self::BytesExchanged, Self::AllShort, Self::AllLong]);
+        all.extend([Self::BytesExchanged, Self::BitsReversed, Self::AllShort, Self::AllLong]);
         all
     }
 
@@ -186,6 +188,7 @@ impl Hypothesis {
             Self::AllShort | Self::AllLong => words || done || media || status(Status::ERROR),
             Self::WordMore | Self::WordLess => words || done || status(Status::ERROR),
             Self::BytesExchanged => media || mismatch == Mismatch::WordValue,
+            Self::BitsReversed => mismatch == Mismatch::WordValue,
             Self::Exchanged => mismatch == Mismatch::WordValue,
             // A word that does not come speaks for no earlier request.
             Self::Earlier { .. } => {
@@ -206,7 +209,7 @@ impl Hypothesis {
             }
             Self::Departs(supposition) => departure(*supposition).0,
             Self::AllShort | Self::AllLong | Self::WordMore | Self::WordLess => "transfer.count",
-            Self::Exchanged | Self::BytesExchanged => "transfer.order",
+            Self::Exchanged | Self::BytesExchanged | Self::BitsReversed => "transfer.order",
             Self::Earlier { .. } => "sync.start",
         };
         Rule::find(id).expect("hypotheses name rules of the catalogue")
@@ -225,6 +228,7 @@ impl Hypothesis {
             Self::AllShort | Self::WordLess => "one-word-less",
             Self::Exchanged => "words-exchanged",
             Self::BytesExchanged => "bytes-exchanged",
+            Self::BitsReversed => "bits-reversed",
             Self::Earlier { .. } => "match-before-request",
         }
     }
@@ -251,6 +255,9 @@ impl Hypothesis {
             Self::BytesExchanged => {
                 "all is right when the bytes of every word are exchanged".into()
             }
+            Self::BitsReversed => {
+                "all is right when the bits of every word are taken the other way round".into()
+            }
             Self::Earlier { bits } => format!(
                 "the implementation behaves as if the request had come {bits} channel bits earlier"
             ),
@@ -274,6 +281,13 @@ impl Hypothesis {
                             32 => u64::from((*value as u32).swap_bytes()),
                             _ => return None,
                         };
+                    }
+                }
+            }
+            Self::BitsReversed => {
+                for seen in &mut observation.items {
+                    if let Item::Word { value, .. } = &mut seen.item {
+                        *value = value.reverse_bits() >> (64 - u32::from(case.profile.word_bits));
                     }
                 }
             }
@@ -308,6 +322,7 @@ impl Hypothesis {
             Self::Key { .. }
             | Self::Departs(_)
             | Self::BytesExchanged
+            | Self::BitsReversed
             | Self::AllShort
             | Self::AllLong => {}
             Self::WordMore | Self::WordLess => {

@@ -145,6 +145,11 @@ pub(super) const SIGNATURES: &[(&str, &str, &str)] = &[
     ),
     (
         "transfer.order",
+        "bits-reversed",
+        "the first channel bit comes lowest in the word: look at which way the shift register shifts",
+    ),
+    (
+        "transfer.order",
         "*",
         "words or their bytes change places: look at byte order, and at the FIFO's pointers when it is full",
     ),

@@ -60,7 +60,13 @@ fn check(part: &str, cases: u32, faults: &[&str]) {
 
 #[test]
 fn a_word_reader_in_verilog_conforms_and_its_faults_are_named() {
-    let faults = ["comparator-late", "counter-not-zeroed", "fifo-full-late", "done-pulse-lost"];
+    let faults = [
+        "comparator-late",
+        "counter-not-zeroed",
+        "fifo-full-late",
+        "done-pulse-lost",
+        "bits-reversed",
+    ];
     check("word-reader", READER_CASES, &faults);
 }
 
