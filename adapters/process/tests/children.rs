@@ -280,18 +280,22 @@ fn whatever_a_child_started_ends_with_it_even_if_nobody_listens() {
         "signal.signal(signal.SIGTERM, signal.SIG_IGN)\nsignal.signal(signal.SIGHUP, \
          signal.SIG_IGN)\nif os.fork() == 0:\n    open('{}', 'w').write(str(os.getpid()))\n    \
          time.sleep(600)\nopen('{}', 'w').write(str(os.getpid()))\nwhile not \
-         os.path.exists('{0}'): time.sleep(0.01)\n",
+         (os.path.exists('{0}') and os.path.getsize('{0}')): time.sleep(0.01)\n",
         other.display(),
         child.display(),
     );
+    // Numbers of earlier ones must not be taken for those of the next.
+    let forget = || [&child, &other].map(|file| std::fs::remove_file(file).unwrap());
     let mut rig = greeted(&folder, &format!("{deaf}time.sleep(600)"));
     assert_eq!(run(&mut rig), Err(RigError::Stopped(Stop::Endless { limit_ms: 700 })));
     assert!(is_gone(&child) && is_gone(&other), "after a case without an answer");
+    forget();
 
     // The child goes and leaves one behind that holds its pipes.
     let mut rig = greeted(&folder, &format!("{deaf}sys.stdin.readline(); os._exit(5)"));
     assert_eq!(run(&mut rig), Err(RigError::Stopped(Stop::Exited { code: 5 })));
     assert!(is_gone(&child) && is_gone(&other), "after the child's own end");
+    forget();
 
     let mut rig =
         greeted(&folder, &format!("{deaf}send(right(sys.stdin.readline()))\ntime.sleep(600)"));
