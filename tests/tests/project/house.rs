@@ -48,6 +48,7 @@ fn every_crate_knows_only_the_rooms_below_it() {
         ("trackproof-model", &["trackproof-contract"]),
         ("trackproof-c-abi", &["trackproof-contract"]),
         ("trackproof-process", &["trackproof-contract"]),
+        ("trackproof-capture", &["trackproof-contract"]),
         ("trackproof-samples", &["trackproof-contract", "trackproof-c-abi"]),
         ("trackproof", &["trackproof-contract", "trackproof-model"]),
         (
@@ -58,6 +59,7 @@ fn every_crate_knows_only_the_rooms_below_it() {
                 "trackproof-model",
                 "trackproof-c-abi",
                 "trackproof-process",
+                "trackproof-capture",
                 "trackproof-samples",
             ],
         ),
