@@ -23,6 +23,7 @@ pub mod minimise;
 pub mod overnight;
 pub mod plug;
 pub mod profile_file;
+pub mod recording;
 pub mod relation;
 pub mod report;
 pub mod rules;

@@ -12,6 +12,7 @@ mod moment;
 mod overnight;
 mod phrase;
 mod reach;
+mod recording;
 mod run_json;
 mod run_text;
 mod showing;
@@ -28,7 +29,11 @@ pub use overnight::{
     FileJson, GroupJson, MoreJson, OvernightJson, OvernightReport, case_path, overnight,
     overnight_json,
 };
-pub use phrase::grouped;
+pub use phrase::{count, grouped};
+pub use recording::{
+    BitsJson, CoverageJson, LineFindingJson, RecordingJson, RecordingReport, recording,
+    recording_json,
+};
 pub use run_json::{ComparedJson, FindingJson, RunJson, SkippedJson, run_json};
 pub use run_text::{RunReport, run};
 pub use style::Style;

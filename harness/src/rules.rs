@@ -40,12 +40,30 @@ impl Rule {
         Capabilities::of(self.needs)
     }
 
+    /// Whether generated cases show it. The others show in recordings alone: no case of a campaign
+    /// has drive lines yet.
+    #[must_use]
+    pub fn shows_in_cases(&self) -> bool {
+        !IN_RECORDINGS_ONLY.contains(&self.id)
+    }
+
     /// The rule of that id.
     #[must_use]
     pub fn find(id: &str) -> Option<&'static Self> {
         RULES.iter().find(|rule| rule.id == id)
     }
 }
+
+/// What [`recording`](crate::recording) judges and nothing else does.
+const IN_RECORDINGS_ONLY: [&str; 7] = [
+    "transfer.hold",
+    "write.steady",
+    "write.cadence",
+    "select.exclusive",
+    "select.break-first",
+    "drive.step",
+    "drive.index",
+];
 
 const DEFINED: &str = "by definition: the controller's own profile says so";
 const PRACTICE: &str = "common practice, no source";
@@ -259,11 +277,39 @@ rules! {
         "Comes back from every case: without a crash, an abort, an endless loop, an end of its process.";
         "A null pointer, a buffer overrun, a stack that is too small, a wait for what never comes.";
         "The machine hangs or goes down, and takes what was not yet written with it.";
+    "transfer.hold" Must [] "SA810/860 OEM manual, fig. 1-8, for side to gate; select to valid outputs is from memory";
+        "Takes or gives no word before select and side have reached the drive and it can answer.";
+        "A gate that opens while an expander still sends the select or the side on its way.";
+        "The first bytes go to the other side, or to the drive that was selected before.";
+    "write.steady" Must [] "RS leaflet 9419 for step; for the other lines common practice, no source";
+        "Keeps select, side, motor, direction and step still while the write gate is open.";
+        "A driver's change of a line that goes out at once, whatever is being written.";
+        "A strip of another track or side is overwritten.";
+    "write.cadence" Must [] "SFD-321B specification, 5.4.4: intervals as the code has them, 0.5 % more or less";
+        "Keeps the bit time from transition to transition, over the seams of words too.";
+        "A serialiser that waits a clock, or an interrupt, between two words.";
+        "Every word's seam is a place where a reader slips by a bit.";
+    "select.exclusive" Must [] "common practice, no source: of drives on one cable one answers";
+        "Selects at most one drive at a time.";
+        "A select that is not taken back, or a mask that is written as a number.";
+        "Two drives write at once, or drive the same line against each other.";
+    "select.break-first" Must [] "common practice, no source: of drives on one cable one answers";
+        "Takes one drive's select back before it gives another one.";
+        "Select lines that are switched one after the other in the wrong order.";
+        "For a moment two drives answer: a status read there is of both.";
+    "drive.step" Must [] "SA810/860 OEM manual, 2.2.6; RS leaflet 9419; HP 9130K service manual, p. 17";
+        "Steps with pulses, rates and a direction that drives can follow, and the selected drive only.";
+        "A pulse too short, steps too fast, a direction that changes with the pulse.";
+        "The head is on another track than the software believes.";
+    "drive.index" Must [] "SFD-321B specification, 2.1: 1.5 %; the map says what it is held to";
+        "Gives an index a turn, none lost, at the nominal speed.";
+        "An index that is made by a timer of its own, or lost while something else is done.";
+        "Formatting ends early or never.";
 }
 
 #[cfg(test)]
 mod tests {
-    use super::{RULES, Rule};
+    use super::{IN_RECORDINGS_ONLY, RULES, Rule};
 
     #[test]
     fn ids_are_unique_and_found() {
@@ -273,5 +319,12 @@ mod tests {
             assert!(rule.sentence.ends_with('.') && rule.catches.ends_with('.'));
         }
         assert!(Rule::find("sync.never").is_none());
+    }
+
+    #[test]
+    fn what_shows_in_recordings_only_is_a_rule() {
+        for id in IN_RECORDINGS_ONLY {
+            assert!(Rule::find(id).is_some_and(|rule| !rule.shows_in_cases()), "{id}");
+        }
     }
 }

@@ -147,6 +147,7 @@ impl Summary {
     pub fn skipped_rules(&self) -> impl Iterator<Item = (&'static Rule, Capabilities)> + '_ {
         RULES
             .iter()
+            .filter(|rule| rule.shows_in_cases())
             .map(|rule| (rule, self.own().missing(rule.needs())))
             .filter(|(_, missing)| !missing.is_empty())
     }

@@ -37,7 +37,8 @@ pub fn grouped(number: u64) -> String {
 }
 
 /// So many of a thing: `1 word`, `3 words`.
-pub(super) fn count(number: u64, noun: &str) -> String {
+#[must_use]
+pub fn count(number: u64, noun: &str) -> String {
     let plural = if number == 1 { "" } else { "s" };
     format!("{} {noun}{plural}", grouped(number))
 }

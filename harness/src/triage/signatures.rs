@@ -365,6 +365,41 @@ pub(super) const SIGNATURES: &[(&str, &str, &str)] = &[
         "the gate opens though nobody asked for it: look at its value while modes and drives change",
     ),
     (
+        "transfer.hold",
+        "*",
+        "the gate does not wait for select or side: look at what starts it, and whether that knows when they arrive",
+    ),
+    (
+        "write.steady",
+        "*",
+        "a steering line follows its register at once: look at whether the gate holds it back",
+    ),
+    (
+        "write.cadence",
+        "*",
+        "the bit time breaks between words: look at what the serialiser waits for when a word ends",
+    ),
+    (
+        "select.exclusive",
+        "*",
+        "an old select is not taken back: look at whether selects are one mask or bits of their own",
+    ),
+    (
+        "select.break-first",
+        "*",
+        "the new select comes before the old one goes: look at the order in which the lines are written",
+    ),
+    (
+        "drive.step",
+        "*",
+        "step and direction are too close, or too short: look at what times the pulse, and at the clock it counts",
+    ),
+    (
+        "drive.index",
+        "*",
+        "turns are lost or have another length: look at what counts a turn while a transfer runs",
+    ),
+    (
         "stops",
         "endless",
         "it waits for something that never comes: look at loops that end on a flag",
