@@ -43,6 +43,8 @@ pub(crate) enum Verb {
     Worker(Worker),
     /// Find out which profile an implementation has
     Infer(Infer),
+    /// Judge a recording of the drive lines (VCD)
+    Capture(Capture),
     /// Drill what stands between trackproof and an implementation
     Adapter(Adapter),
     /// Write a folder with an implementation that has nothing yet, ready to be filled
@@ -269,6 +271,18 @@ pub(crate) struct Infer {
     pub(crate) isolation: Isolation,
     #[command(flatten)]
     pub(crate) out: Out,
+    #[command(flatten)]
+    pub(crate) format: FormatArg,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Capture {
+    /// The recording: a value change dump (VCD, IEEE 1364)
+    #[arg(value_name = "FILE")]
+    pub(crate) file: PathBuf,
+    /// Which of its signals is which line: a TOML file
+    #[arg(long, value_name = "FILE", env = "TRACKPROOF_MAP")]
+    pub(crate) map: PathBuf,
     #[command(flatten)]
     pub(crate) format: FormatArg,
 }

@@ -341,7 +341,9 @@ pub(crate) fn verdict(
     not_reproducible: bool,
 ) -> Exit {
     let none_held = !rules.is_empty()
-        && rules.iter().all(|rule| !summary.own().missing(rule.needs()).is_empty());
+        && rules
+            .iter()
+            .all(|rule| !rule.shows_in_cases() || !summary.own().missing(rule.needs()).is_empty());
     let too_little = summary.too_little().is_some();
     [
         (interrupt::is_set(), interrupt::exit().unwrap_or(Exit::Interrupted)),

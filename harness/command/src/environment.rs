@@ -87,6 +87,7 @@ mod tests {
                 "in-process",
                 "jobs",
                 "known",
+                "map",
                 "out",
                 "profile",
                 "regressions",

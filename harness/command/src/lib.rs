@@ -22,6 +22,7 @@
 
 mod adapter;
 mod arguments;
+mod capture;
 mod check;
 mod demo;
 mod duration;
@@ -91,6 +92,7 @@ fn dispatch(registry: &Registry) -> Exit {
         Verb::Rules(rules) => rules::rules(&rules),
         Verb::Samples(samples) => samples::samples(&samples),
         Verb::Worker(worker) => worker::worker(&worker, registry),
+        Verb::Capture(one) => capture::capture(&one),
         Verb::Infer(one) => infer::infer(&one, registry),
         Verb::Adapter(one) => adapter::adapter(&one, registry),
         Verb::Init(init) => init::init(&init),

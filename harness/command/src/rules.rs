@@ -41,7 +41,13 @@ fn listed(style: Style) -> String {
 
 fn explained(rule: &Rule, style: Style) -> String {
     let needs: Vec<&str> = rule.needs().iter().map(|capability| capability.name()).collect();
-    let needs = if needs.is_empty() { "nothing".into() } else { needs.join(", ") };
+    let needs = if !rule.shows_in_cases() {
+        "a recording of the drive lines (`trackproof capture`)".into()
+    } else if needs.is_empty() {
+        "nothing".into()
+    } else {
+        needs.join(", ")
+    };
     format!(
         "{}  ({})\n  The rule   {}\n  Catches    {}\n  For users  {}\n  Source     {}\n  Needs      \
          {needs}\n",

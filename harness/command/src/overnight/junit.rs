@@ -14,7 +14,7 @@ pub(super) fn text(report: &OvernightReport<'_>) -> Result<String, String> {
     let lacks = |id: &str| {
         report.run.summary.skipped_rules().find(|(rule, _)| rule.id == id).map(|(_, lacks)| lacks)
     };
-    for rule in RULES {
+    for rule in RULES.iter().filter(|rule| rule.shows_in_cases()) {
         let groups =
             report.groups.iter().zip(report.again).filter(|(group, _)| group.rule.id == rule.id);
         let mut told: Vec<String> = Vec::new();

@@ -4,6 +4,7 @@
 
 mod adapter;
 mod bad_input;
+mod capture;
 mod children;
 mod command_line;
 mod example;
