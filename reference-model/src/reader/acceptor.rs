@@ -141,7 +141,7 @@ impl Acceptor {
         all_ways: bool,
     ) -> (Acceptance, bool) {
         *tally = Tally::default();
-        self.worlds.lay(case, events);
+        self.worlds.lay(case, events, &observation.media);
         if let Supposition::Blind(blind) = self.supposition {
             self.worlds.suppose_blind(blind);
         }

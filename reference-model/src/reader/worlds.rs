@@ -151,8 +151,8 @@ impl Default for Worlds {
 }
 
 impl Worlds {
-    /// Begins a case: one world, as power-up finds it.
-    pub(crate) fn lay(&mut self, case: &Case, events: &[Event]) {
+    /// Begins a case: one world, as power-up finds it. `media` are the tracks behind the run.
+    pub(crate) fn lay(&mut self, case: &Case, events: &[Event], media: &[Track]) {
         (self.used, self.current, self.classes, self.to_come) = (1, 0, 1, FIRST_LOOK);
         self.guards =
             Guards::new(case.profile.splice_guard, u64::from(case.profile.channel_bit_ns));
@@ -166,8 +166,10 @@ impl Worlds {
             matches!(track.medium, Medium::ChannelBits { kind: ChannelKind::Image, .. })
         };
         let writes = case.program.iter().any(|one| matches!(one, Operation::Write { .. }));
-        // Nothing is recorded over plain tracks that are only read: the tape takes the case's own.
-        if writes || !case.tracks.iter().all(plain) {
+        // Plain tracks that are only read, and came back as they were, need no record: the tape takes
+        // the case's own.
+        let changed = media.iter().zip(&case.tracks).any(|(now, then)| now.medium != then.medium);
+        if writes || changed || !case.tracks.iter().all(plain) {
             first.tracks.extend(case.tracks.iter().map(|track| {
                 let turn_bits = case.bench.drives[usize::from(track.drive)].turn_bits;
                 Recorded::of(track, turn_bits as usize, case.profile.recording)

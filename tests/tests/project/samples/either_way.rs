@@ -459,3 +459,29 @@ fn a_delivered_match_may_come_first_in_the_next_read() {
         assert!(!conforms(&case, &other), "{partial}: no word of before");
     }
 }
+
+/// A gate that opens though nothing is ever written is as wrong as one beside a write.
+#[test]
+fn a_medium_that_changes_in_a_case_without_writes_is_told() {
+    // Both ways in cells of ones, which no medium leaves open.
+    let cells = |first: u64| {
+        let mut bits = ChannelBits::new();
+        bits.push(first, 2);
+        while bits.len() < TURN_BITS as usize {
+            bits.push(0b01, 2);
+        }
+        bits
+    };
+    for medium in [Medium::image_bits, Medium::real_bits] {
+        let mut case =
+            case(&sync_dma_with(&[]), [Operation::Wait { ns: 400_000 }, Operation::PollStatus]);
+        case.tracks[0].medium = medium(cells(0b01));
+        let seen = observe(&case);
+        assert_eq!(seen.media.len(), 1);
+        assert!(conforms(&case, &seen));
+        let mut changed = seen;
+        changed.media[0].medium = medium(cells(0b10));
+        let Verdict::Deviates(found) = verdict(&case, &changed) else { panic!("not told") };
+        assert_eq!(found.rule.id, "gate.quiet");
+    }
+}
