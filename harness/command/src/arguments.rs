@@ -78,6 +78,15 @@ pub(crate) struct Search {
     pub(crate) profile: Option<String>,
     #[command(flatten)]
     pub(crate) run: Run,
+    #[command(flatten)]
+    pub(crate) failing: Failing,
+    #[command(flatten)]
+    pub(crate) isolation: Isolation,
+}
+
+/// Which deviations are failures.
+#[derive(Debug, Args)]
+pub(crate) struct Failing {
     /// Known deviations: a TOML file; what it names is no failure while it occurs. For check it is
     /// one when it does not any more
     #[arg(long, value_name = "FILE", env = "TRACKPROOF_KNOWN")]
@@ -85,8 +94,6 @@ pub(crate) struct Search {
     /// Also fail on rules of level `should`
     #[arg(long, env = "TRACKPROOF_STRICT", value_parser = BoolishValueParser::new())]
     pub(crate) strict: bool,
-    #[command(flatten)]
-    pub(crate) isolation: Isolation,
 }
 
 /// Which cases a run draws, and on how many threads.
@@ -167,12 +174,8 @@ pub(crate) struct Merge {
         default_value = "trackproof-merged"
     )]
     pub(crate) dir: PathBuf,
-    /// Known deviations: a TOML file; what it names is no failure
-    #[arg(long, value_name = "FILE", env = "TRACKPROOF_KNOWN")]
-    pub(crate) known: Option<PathBuf>,
-    /// Also fail on rules of level `should`
-    #[arg(long, env = "TRACKPROOF_STRICT", value_parser = BoolishValueParser::new())]
-    pub(crate) strict: bool,
+    #[command(flatten)]
+    pub(crate) failing: Failing,
     #[command(flatten)]
     pub(crate) format: FormatArg,
 }
@@ -423,7 +426,7 @@ mod tests {
         assert_eq!((check.cases, check.duration), (None, None));
         assert_eq!(check.out.dir.to_str(), Some("trackproof-out"));
         assert_eq!(check.format.is, Format::Human);
-        assert!(!check.search.strict && check.search.profile.is_none());
+        assert!(!check.search.failing.strict && check.search.profile.is_none());
         assert!(check.rules.is_empty());
     }
 
@@ -442,7 +445,7 @@ mod tests {
             (check.cases, check.search.run.seed, check.search.run.jobs),
             (Some(9), 7, Some(3))
         );
-        assert!(check.search.strict);
+        assert!(check.search.failing.strict);
     }
 
     #[test]

@@ -259,12 +259,13 @@ impl Run<'_> {
         summary: &Summary,
         found: &Found,
     ) -> Result<Exit, Failure> {
-        let fails =
-            |finding: &Finding| finding.rule.level == Level::Must || self.check.search.strict;
+        let fails = |finding: &Finding| {
+            finding.rule.level == Level::Must || self.check.search.failing.strict
+        };
         let (again, unsteady) = found.regressions.as_ref().map_or((false, false), |all| {
             let must = |one: &Regression| {
                 Rule::find(one.rule).is_none_or(|rule| rule.level == Level::Must)
-                    || self.check.search.strict
+                    || self.check.search.failing.strict
             };
             (all.deviating.iter().any(must), !all.unsteady.is_empty())
         });

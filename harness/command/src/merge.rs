@@ -5,7 +5,6 @@ use crate::arguments::Merge;
 use crate::failure::Failure;
 use crate::overnight::Listing;
 use crate::progress::Progress;
-use trackproof::known_file;
 use trackproof::overnight::{Folder, MergeError, Merged, merge as put_together};
 
 /// Most missing shards that are named one by one.
@@ -13,10 +12,7 @@ const MOST_NAMED: usize = 10;
 
 /// Runs the verb.
 pub(crate) fn merge(given: &Merge) -> Result<Exit, Failure> {
-    let known = match &given.known {
-        Some(path) => known_file::load(path)?,
-        None => Vec::new(),
-    };
+    let mut known = given.failing.known()?;
     let folder = Folder::open(&given.dir)?;
     let Merged { implementation, profile_name, profile, seed, missing, outcome } =
         put_together(&given.parts, &folder)?;
@@ -33,7 +29,6 @@ pub(crate) fn merge(given: &Merge) -> Result<Exit, Failure> {
     for trouble in folder.troubles() {
         progress.line(&format!("trackproof: {trouble}"));
     }
-    let mut known = known;
     known.retain(|known| known.profile == profile_name);
     let listing = Listing {
         implementation: &implementation,
@@ -42,7 +37,7 @@ pub(crate) fn merge(given: &Merge) -> Result<Exit, Failure> {
         seed,
         folder: &folder,
         known,
-        strict: given.strict,
+        strict: given.failing.strict,
     };
     let short = listing.of(&outcome);
     short.write(&progress);

@@ -42,7 +42,7 @@ pub(crate) fn overnight(given: &Overnight, registry: &Registry) -> Result<Exit, 
         seed: plan.seed,
         folder: &folder,
         known,
-        strict: given.search.strict,
+        strict: given.search.failing.strict,
     };
     let night = Night { folder: &folder, progress: Progress::new(None), told: Mutex::default() };
     let outcome = overnight::run(

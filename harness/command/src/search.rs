@@ -1,6 +1,6 @@
 //! What the verbs that search begin with: the implementation, open, and what it is held to.
 
-use crate::arguments::{Run, Search};
+use crate::arguments::{Failing, Run, Search};
 use crate::failure::Failure;
 use crate::implementation::Subject;
 use crate::profile;
@@ -21,12 +21,19 @@ impl Search {
     pub(crate) fn open<'a>(&self, registry: &'a Registry) -> Result<Searched<'a>, Failure> {
         let subject = Subject::open(&self.implementation, registry, &self.isolation)?;
         let (profile_name, profile) = profile::choose(self.profile.as_deref(), &subject)?;
-        let mut known = match &self.known {
-            Some(path) => known_file::load(path)?,
-            None => Vec::new(),
-        };
+        let mut known = self.failing.known()?;
         known.retain(|known| known.profile == profile_name);
         Ok(Searched { subject, profile_name, profile, known })
+    }
+}
+
+impl Failing {
+    /// The known deviations, of whatever profile.
+    pub(crate) fn known(&self) -> Result<Vec<Known>, Failure> {
+        match &self.known {
+            Some(path) => Ok(known_file::load(path)?),
+            None => Ok(Vec::new()),
+        }
     }
 }
 

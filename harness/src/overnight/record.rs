@@ -195,8 +195,13 @@ impl Record {
 
     /// The record of the run that this is a part of, without counts.
     pub(super) fn merged(&self) -> Self {
-        let (next_shift, done_ahead, cut) = Default::default();
-        Self { shard: Shard::WHOLE, next_shift, done_ahead, cut, ..self.clone() }
+        Self {
+            shard: Shard::WHOLE,
+            next_shift: 0,
+            done_ahead: Vec::new(),
+            cut: Vec::new(),
+            ..self.clone()
+        }
     }
 
     /// The shards that it has counts of.
