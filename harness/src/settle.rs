@@ -418,6 +418,8 @@ fn better_name(
             && Showing::of(deviation) == Showing::of(seen)
             && !finding.same(&examined)
             && (examined.cause.explains() || !finding.cause.explains())
+            // What the content tells is better than where it showed.
+            && (examined.cause.explains() || deviation.by_content || !seen.by_content)
             && deviation.rule.id != CAME_ROUND
             && (examined.cause.explains() || examiner.tells_the_same(&case, deviation)?)
         {

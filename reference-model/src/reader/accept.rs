@@ -6,6 +6,7 @@
 
 use super::state::{Context, Due, Entry, Phase, Request, Signal, State, Transfer};
 use super::step::Join;
+use super::writing::{WritePhase, Writing};
 use crate::reach::Point;
 use trackproof_contract::{
     Action, Counter, ErrorFlag, Event, MatchFlag, Start, StartBusy, ZeroWords,
@@ -46,15 +47,19 @@ impl State {
     }
 
     /// Splits off what may be accepted at the very moment of the position, ahead of what a write
-    /// does there. Behind that it may be accepted in this moment as well, also where it is the last
-    /// one of the span.
+    /// does there. What a write ends with comes first in its moment, so behind that it may be accepted
+    /// as well, also where this moment is the last one of the span.
     pub(super) fn accept_at_moment(&mut self, ctx: &mut Context<'_>) {
         let at_ns = ctx.tape.end_ns(self.pos);
+        let ends = |writing: &Writing| {
+            matches!(writing.phase, WritePhase::Ending(..) | WritePhase::Owed(_))
+        };
+        let ends = self.writing.as_deref().is_some_and(ends);
         while let Some(&request) = self.pending(ctx).first() {
             if request.from_ns > at_ns || !ctx.may_come(&request, at_ns) {
                 return;
             }
-            if request.to_ns >= at_ns && !ctx.prompt {
+            if (request.to_ns > at_ns || ends) && !ctx.prompt {
                 let mut now = self.clone();
                 now.accept(ctx, request);
                 ctx.others.push(now);
