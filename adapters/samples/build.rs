@@ -5,7 +5,7 @@ use std::fs;
 use std::path::PathBuf;
 
 /// The samples' folders.
-const SAMPLES: [&str; 4] = [WHOLE, "byte_stream", "hostile", "flaky"];
+const SAMPLES: [&str; 5] = [WHOLE, "byte_stream", "separator", "hostile", "flaky"];
 
 /// The controller that the shells are around.
 const WHOLE: &str = "sync_dma";

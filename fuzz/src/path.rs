@@ -125,7 +125,7 @@ impl Search {
         match &examined.verdict {
             // It was not run.
             Verdict::Skipped(_) | Verdict::Beside => return false,
-            Verdict::Deviates(_) | Verdict::Stops(_) => {
+            Verdict::Deviates(_) | Verdict::Misreads(_) | Verdict::Stops(_) => {
                 let finding = Finding::new(0, self.case.clone(), examined);
                 self.findings.found(finding, self.path, bytes, &self.implementation);
             }

@@ -360,6 +360,7 @@ impl StateMachineTest for Other {
             bench: Bench { access_ns: 400, drives: vec![drive] },
             tracks: vec![track],
             program,
+            flux: None,
         };
         WORKSHOP.with_borrow_mut(|workshop| {
             let workshop = workshop.as_mut().expect("there is one while a test runs");

@@ -17,7 +17,7 @@ use std::sync::atomic::{AtomicU32, Ordering};
 use serde::de::{DeserializeOwned, Deserializer, Error as _};
 use serde::{Deserialize, Serialize};
 use serde_json::{Map, Value};
-use trackproof_contract::{Bench, Case, Operation, Profile, Track};
+use trackproof_contract::{Bench, Case, Flux, Operation, Profile, Track};
 
 use crate::campaign::{Earlier, Finding, MAX_EARLIER};
 use crate::relation::Relation;
@@ -104,6 +104,8 @@ struct Case1 {
     bench: Bench,
     tracks: Vec<Track>,
     program: Vec<Strict<Operation>>,
+    #[serde(default)]
+    flux: Option<Flux>,
 }
 
 /// A tagged value that is refused when it has a field that it would not be written with: serde
@@ -177,7 +179,7 @@ impl CaseFile {
             });
         }
         let read: Read1 = serde_json::from_slice(bytes).map_err(text_error)?;
-        let Case1 { profile, bench, tracks, program } = read.case;
+        let Case1 { profile, bench, tracks, program, flux } = read.case;
         let program = program.into_iter().map(|operation| operation.0).collect();
         let file = Self {
             rule: read.rule,
@@ -187,7 +189,7 @@ impl CaseFile {
             note: read.note,
             minimised: read.minimised,
             earlier: read.earlier,
-            case: Case { profile, bench, tracks, program },
+            case: Case { profile, bench, tracks, program, flux },
         };
         file.check(path)?;
         Ok(file)
@@ -292,8 +294,8 @@ mod tests {
     use std::fs::{self, File};
     use std::path::{Path, PathBuf};
     use trackproof_contract::{
-        Bench, Case, ChangeClear, ChannelBits, Direction, DriveBench, HostService, Medium,
-        Operation, Profile, SectorLayout, Stall, Start, Track, WriteSource,
+        Bench, Case, ChangeClear, ChannelBits, Direction, DriveBench, Flux, HostService, Medium,
+        Operation, Profile, SectorLayout, Speed, Splice, Stall, Start, Track, WriteSource,
     };
 
     const FIXTURE: &str = include_str!("../tests/fixtures/case-format-1.json");
@@ -349,6 +351,7 @@ mod tests {
                 },
                 tracks: vec![Track { drive: 1, cylinder: 5, side: 0, medium }],
                 program: every_operation(),
+                flux: None,
             },
         }
     }
@@ -411,6 +414,25 @@ mod tests {
     /// Written when writing came. It stays readable.
     const WRITING_FIXTURE: &str = include_str!("../tests/fixtures/case-format-1-writing.json");
 
+    /// Written when flux came.
+    const FLUX_FIXTURE: &str = include_str!("../tests/fixtures/case-format-1-flux.json");
+
+    fn flux_sample() -> CaseFile {
+        let mut file = sample();
+        (file.rule, file.kind) = ("separator.legal".into(), "pushed".into());
+        file.relation = None;
+        file.case.bench = Bench { access_ns: 0, drives: Vec::new() };
+        file.case.tracks.clear();
+        file.case.program.clear();
+        file.case.flux = Some(Flux {
+            bits: ChannelBits::from_bytes(&[0xaa, 0x92, 0x80], 17),
+            speed: Speed::Sinusoid { base_ppm: -30_000, swing_ppm: 80_000 },
+            peak_shift: 100,
+            splices: vec![Splice { cell: 5, moved: -250 }],
+        });
+        file
+    }
+
     #[test]
     fn a_file_of_format_1_stays_readable() {
         let file = CaseFile::parse(FIXTURE.as_bytes(), Path::new("a.json")).unwrap();
@@ -418,11 +440,35 @@ mod tests {
     }
 
     #[test]
-    fn a_file_with_writes_stays_readable_and_comes_back_byte_for_byte() {
+    fn a_file_with_writes_stays_readable() {
         let file = CaseFile::parse(WRITING_FIXTURE.as_bytes(), Path::new("a.json")).unwrap();
         assert_eq!(file, writing_sample());
         assert_eq!(file.case.validate(), Ok(()));
-        assert_eq!(file.to_text().unwrap(), WRITING_FIXTURE);
+    }
+
+    #[test]
+    fn a_file_with_flux_stays_readable_and_comes_back_byte_for_byte() {
+        let file = CaseFile::parse(FLUX_FIXTURE.as_bytes(), Path::new("a.json")).unwrap();
+        assert_eq!(file, flux_sample());
+        assert_eq!(file.to_text().unwrap(), FLUX_FIXTURE);
+    }
+
+    #[test]
+    fn flux_stands_alone_and_keeps_its_limits() {
+        let mut file = flux_sample();
+        file.case.program.push(Operation::PollStatus);
+        let error = file.to_text().unwrap_err().to_string();
+        assert!(error.contains("case.flux") && error.contains("stands alone"), "{error}");
+        for (from, to, told) in [
+            ("\"peak_shift\": 100", "\"peak_shift\": 401", "flux.peak_shift"),
+            ("\"cell\": 5", "\"cell\": 17", "flux.splices[0]"),
+            ("\"speed\": \"sinusoid\"", "\"speed\": \"warped\"", "warped"),
+            ("\"moved\": -250", "\"moved\": -250, \"far\": 1", "far"),
+        ] {
+            assert!(FLUX_FIXTURE.contains(from), "{from}");
+            let error = refused(FLUX_FIXTURE.replacen(from, to, 1));
+            assert!(error.contains(told), "{told}: {error}");
+        }
     }
 
     #[test]

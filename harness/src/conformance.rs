@@ -257,7 +257,7 @@ fn again(path: &Path, factory: &RigFactory<'_>) -> Result<(), String> {
         return Err(told_of("a case that it needs before it makes the implementation stop".into()));
     };
     match examined.verdict {
-        Verdict::Deviates(_) | Verdict::Stops(_) => {
+        Verdict::Deviates(_) | Verdict::Misreads(_) | Verdict::Stops(_) => {
             let mut finding = Finding::new(0, file.case.clone(), examined);
             finding.earlier = file.earlier;
             let text = told(

@@ -154,6 +154,7 @@ fn case(profile: Profile, turn_bits: u32, program: Vec<Operation>) -> Case {
         bench: Bench { access_ns: 100, drives: vec![drive] },
         tracks: vec![track],
         program,
+        flux: None,
     }
 }
 
@@ -173,6 +174,9 @@ fn difference(before: &Observation, after: &Observation) -> Option<String> {
             before.items.len(),
             after.items.len()
         ));
+    }
+    if before.separated != after.separated {
+        return Some("the channel bits that flux was made into differ".into());
     }
     (before.media != after.media).then(|| "the media after the run differ".into())
 }

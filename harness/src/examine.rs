@@ -167,6 +167,10 @@ impl Examiner {
     pub fn shows(&mut self, case: &Case, finding: &Finding) -> Result<Shown, RigError> {
         let mut deviation = match self.glance(case)?.verdict {
             Verdict::Deviates(deviation) => deviation,
+            // It has one name, whatever the case.
+            Verdict::Misreads(found) if (found.rule.id, found.kind) == finding.name() => {
+                return Ok(Shown::Same);
+            }
             Verdict::Conforms => return Ok(Shown::Nothing),
             _ => return Ok(Shown::Other),
         };

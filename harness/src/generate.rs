@@ -4,13 +4,15 @@
 //! or of images. What a case's parts must agree on is drawn first (`frame.rs`), then the drives
 //! (`bench.rs`), the contents (`track.rs`, `sector.rs`, `image.rs`, `sync.rs`), the program
 //! (`pattern.rs` over the vocabulary of `program.rs`, `sending.rs` and `service.rs`, then
-//! `mutation.rs`), at last the size is held to its budget (`budget.rs`).
+//! `mutation.rs`), at last the size is held to its budget (`budget.rs`). A separator's cases are flux
+//! alone (`flux.rs`).
 //! The order of the draws is part of the meaning of a seed: a change here makes other cases.
 
 mod bench;
 mod budget;
 mod choices;
 mod draw;
+mod flux;
 mod frame;
 mod image;
 mod mutation;
@@ -82,6 +84,7 @@ pub(crate) fn image_turn(track: &Track, turn_bits: usize) -> Option<ChannelBits>
 #[derive(Debug)]
 pub struct Generator {
     profile: Profile,
+    separates: bool,
     scope: Scope,
     spare: Spare,
     pattern: Option<Pattern>,
@@ -97,14 +100,16 @@ impl Generator {
 
     /// The same for controllers that can do only this: without [`Write`] every program only reads,
     /// without [`ImageDrives`] every track is one of channel bits. Other cases that need more are
-    /// made all the same. An index means the same case for the same capabilities.
+    /// made all the same; for a [data separator](trackproof_contract::DataSeparator) every case is one
+    /// of flux. An index means the same case for the same capabilities.
     ///
     /// [`Write`]: trackproof_contract::Capability::Write
     /// [`ImageDrives`]: trackproof_contract::Capability::ImageDrives
     #[must_use]
     pub fn limited_to(profile: Profile, capabilities: Capabilities) -> Self {
         let scope = Scope::of(&profile, capabilities);
-        Self { profile, scope, spare: Spare::default(), pattern: None }
+        let separates = capabilities.are_a_separators();
+        Self { profile, separates, scope, spare: Spare::default(), pattern: None }
     }
 
     /// Makes the case that `choices` lead to. Nothing of what `case` held before remains but its
@@ -114,6 +119,12 @@ impl Generator {
     pub fn generate(&mut self, choices: &mut impl Choices, case: &mut Case) {
         self.spare.reclaim(case);
         case.profile.clone_from(&self.profile);
+        if self.separates {
+            (case.bench.access_ns, self.pattern) = (0, None);
+            case.bench.drives.clear();
+            case.flux = Some(flux::draw(&self.profile, &mut self.spare, choices));
+            return;
+        }
         let frame = Frame::draw(&self.profile, self.scope, choices);
         bench::draw(&mut case.bench, &frame, choices);
         track::draw(&mut case.tracks, &case.bench, &frame, &mut self.spare, choices);
@@ -151,6 +162,7 @@ impl Generator {
             bench: Bench { access_ns: 0, drives: Vec::new() },
             tracks: Vec::new(),
             program: Vec::new(),
+            flux: None,
         };
         self.generate(&mut SeededChoices::new(case_seed(run_seed, index)), &mut case);
         case

@@ -3,6 +3,7 @@
 mod attribution;
 mod departure;
 mod edit;
+mod flux;
 mod hypothesis;
 mod place;
 mod written;
@@ -28,6 +29,7 @@ const WORDS_SHOWN: usize = 8;
 /// The judge. Keep one: its memory is reused.
 #[derive(Debug, Default)]
 pub struct Judge {
+    flux: flux::FluxJudge,
     acceptor: Acceptor,
     events: Vec<Event>,
     tally: Tally,
@@ -44,6 +46,12 @@ impl Judge {
     #[must_use]
     pub const fn tally(&self) -> &Tally {
         &self.tally
+    }
+
+    /// Channel bits of the last case's flux that had to come out as they were written.
+    #[must_use]
+    pub fn flux_bits(&self) -> u64 {
+        self.flux.judged_bits()
     }
 
     /// The timeline of the last case.
@@ -75,6 +83,10 @@ impl Judge {
             return Verdict::Skipped(missing);
         }
         timeline(case, &mut self.events);
+        if let Some(flux) = &case.flux {
+            self.tally = Tally::default();
+            return self.flux.judge(case, flux, &observation.separated, &mut self.tally.reach);
+        }
         let acceptance =
             self.acceptor.accept(case, &self.events, observation, capabilities, &mut self.tally);
         match acceptance {

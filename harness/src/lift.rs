@@ -3,13 +3,15 @@
 //! A file for each small seam. A lift adds what the part has not: the drives with their media and
 //! lines (`bench.rs`), requests, transfers and a raw reader (`requests.rs`, `host.rs`,
 //! `raw_reader.rs`), and time, channel bit by channel bit (`walk.rs`). It walks the same events as any implementation and knows no more than one: neither
-//! the model nor the judge. What it adds is lent ([`Rig::lent`](trackproof_contract::Rig::lent)):
+//! the model nor the judge; of a separator (`data_separator.rs`) it asks the model when the
+//! transitions come, and lends nothing else. What it adds is lent ([`Rig::lent`](trackproof_contract::Rig::lent)):
 //! no rule that needs it is held against the part.
 //!
 //! Semantics: 1, 2 and 4 of the text of semantics; the order within one moment is that of its
 //! preface.
 
 mod bench;
+pub mod data_separator;
 mod host;
 mod raw_reader;
 mod requests;
@@ -20,6 +22,7 @@ pub mod word_reader;
 
 use trackproof_contract::{RigError, SeamError};
 
+pub use data_separator::DataSeparatorLift;
 pub use track_encoder::TrackEncoderLift;
 pub use track_writer::TrackWriterLift;
 pub use word_reader::WordReaderLift;

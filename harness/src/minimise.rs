@@ -8,6 +8,7 @@
 mod coarse;
 mod contents;
 mod drives;
+mod flux;
 mod media;
 mod numbers;
 mod operations;
@@ -83,6 +84,12 @@ type Reduction = fn(&Case) -> Reductions<'_>;
 
 /// Every way, the cheap and the strong ones first.
 const REDUCTIONS: &[Reduction] = &[
+    flux::shorter,
+    flux::without_a_stretch,
+    flux::calmer,
+    flux::patterns,
+    flux::without_an_interval,
+    flux::plainer_intervals,
     operations::fewer,
     drives::fewer,
     drives::fewer_tracks,

@@ -4,12 +4,12 @@ use crate::lift::{self, MakePart};
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::sync::Arc;
 use trackproof_contract::{
-    Capabilities, Case, DiskSubsystem, Observation, Profile, Rig, RigError, Stop, SubsystemRig,
-    TrackEncoder, TrackWriter, WordReader,
+    Capabilities, Case, DataSeparator, DiskSubsystem, Observation, Profile, Rig, RigError, Stop,
+    SubsystemRig, TrackEncoder, TrackWriter, WordReader,
 };
 
 /// What can be plugged in: a [`Rig`], a [`DiskSubsystem`], a [`WordReader`], a [`TrackWriter`], a
-/// [`TrackEncoder`]. The marker `M` only tells the kinds apart; it is inferred.
+/// [`TrackEncoder`], a [`DataSeparator`]. The marker `M` only tells the kinds apart; it is inferred.
 pub trait Plug<M>: Sized {
     /// Makes what `make` makes ready to run whole cases.
     fn plug(make: MakePart<Self>) -> Box<dyn Rig>;
@@ -34,6 +34,10 @@ pub struct AsTrackWriter;
 /// Marks a [`TrackEncoder`].
 #[derive(Debug)]
 pub struct AsTrackEncoder;
+
+/// Marks a [`DataSeparator`].
+#[derive(Debug)]
+pub struct AsDataSeparator;
 
 impl<R: Rig + 'static> Plug<AsRig> for R {
     fn plug(make: MakePart<Self>) -> Box<dyn Rig> {
@@ -62,6 +66,12 @@ impl<W: TrackWriter + 'static> Plug<AsTrackWriter> for W {
 impl<E: TrackEncoder + 'static> Plug<AsTrackEncoder> for E {
     fn plug(make: MakePart<Self>) -> Box<dyn Rig> {
         lift::track_encoder::rig(make)
+    }
+}
+
+impl<S: DataSeparator + 'static> Plug<AsDataSeparator> for S {
+    fn plug(make: MakePart<Self>) -> Box<dyn Rig> {
+        lift::data_separator::rig(make)
     }
 }
 

@@ -7,6 +7,7 @@ mod baseline;
 mod case_text;
 mod comparison;
 mod finding_text;
+mod flux;
 mod inferred;
 mod moment;
 mod overnight;

@@ -305,6 +305,14 @@ rules! {
         "Gives an index a turn, none lost, at the nominal speed.";
         "An index that is made by a timer of its own, or lost while something else is done.";
         "Formatting ends early or never.";
+    "separator.legal" Must [Separator] "ISO 8630-3, 4.4.2 and 4.4.3: cells within 3 % in the long term, 8 % of that in the short term";
+        "Makes of legal flux the channel bits that were written, within its window and its limit of change, at every speed that a standard disk may have.";
+        "Fixed thresholds, a loop that follows the phase alone or too slowly, a window off its centre.";
+        "Disks of another drive read with errors that come and go with temperature and age.";
+    "separator.recover" Must [Separator] "by definition: the profile's `lock_bits`, of a field of zeros as it stands before every mark";
+        "Is right again after its lock bits, whatever was on the track before: an erased stretch, a splice.";
+        "A speed estimate that runs away where nothing is read, a loop that is not let go.";
+        "The sector behind a gap or behind a rewritten one is not found.";
 }
 
 #[cfg(test)]

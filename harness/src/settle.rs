@@ -29,6 +29,7 @@ use std::cmp::Reverse;
 use std::collections::BTreeMap;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use trackproof_contract::{Case, Operation, RigError};
+use trackproof_model::separator::judged::Before;
 
 /// Rule and kind.
 type Name = (&'static str, &'static str);
@@ -103,7 +104,7 @@ pub fn settle(
     let mut settlement = Settlement::default();
     let start = || factory.rig().map_err(CampaignError::Start);
     let at = |index: u64| move |error| CampaignError::Run { index, error };
-    let deviates = |finding: &&Finding| finding.stop().is_none();
+    let deviates = |finding: &&Finding| finding.stop().is_none() && finding.case.flux.is_none();
     let trial = match findings.iter().find(deviates) {
         Some(first) => {
             Some(Examiner::new(start()?).trial(&first.case.profile).map_err(at(first.index))?)
@@ -177,14 +178,24 @@ pub fn settle(
     settlement.set_aside.retain(|one| !by_name.contains_key(&one.name()));
     settlement.settled = by_name.into_values().collect();
     settlement.settled.sort_by_key(|Settled { finding, .. }| {
-        (!finding.cause.explains(), finding.index, finding.rule.id)
+        let first = (!finding.cause.explains(), needs_disturbance(finding));
+        (first, finding.index, finding.rule.id)
     });
     Ok(settlement)
 }
 
+/// Whether it takes flux with something in it that is none. What a separator also makes wrong
+/// without that is the likelier cause.
+fn needs_disturbance(finding: &Finding) -> bool {
+    let before = finding.misreading().map(|found| found.misread.stretch.before);
+    before == Some(Before::Disturbance)
+}
+
 /// Takes out the findings that are not pursued.
 fn set_aside(findings: &mut Vec<(Finding, Vec<Name>)>) -> Vec<Finding> {
-    let open = |finding: &Finding| finding.stop().is_none() && !finding.cause.explains();
+    let open = |finding: &Finding| {
+        finding.stop().is_none() && finding.case.flux.is_none() && !finding.cause.explains()
+    };
     let of_writing = |finding: &Finding| {
         let writes = |one: &Operation| matches!(one, Operation::Write { .. });
         finding.case.program.iter().any(writes)
@@ -330,10 +341,13 @@ fn smallest(
 
 /// Takes on the name and the evidence of its case's examination; false when that conforms.
 fn adopt(finding: &mut Finding, examined: Examined) -> bool {
-    let Verdict::Deviates(deviation) = examined.verdict else { return false };
-    finding.rule = deviation.rule;
-    finding.kind = deviation.kind;
-    finding.evidence = Evidence::Deviation(deviation);
+    let Some((rule, kind)) = examined.verdict.name() else { return false };
+    finding.evidence = match examined.verdict {
+        Verdict::Deviates(deviation) => Evidence::Deviation(deviation),
+        Verdict::Misreads(misreading) => Evidence::Misreading(misreading),
+        _ => return false,
+    };
+    (finding.rule, finding.kind) = (rule, kind);
     finding.earlier = None;
     finding.cause = examined.cause;
     true
@@ -407,7 +421,9 @@ fn better_name(
     limits: Limits<'_>,
     executions: &mut u64,
 ) -> Result<Option<Finding>, RigError> {
-    let Some(seen) = finding.deviation() else { return Ok(None) };
+    let Some(seen) = finding.deviation() else {
+        return plainer_flux(finding, examiner, limits, executions);
+    };
     for case in single_reductions(&finding.case) {
         if limits.deadline.is_some_and(|over| over()) {
             return Ok(None);
@@ -427,6 +443,30 @@ fn better_name(
                 cases: finding.cases,
                 ..Finding::new(finding.index, case, examined)
             }));
+        }
+    }
+    Ok(None)
+}
+
+/// Simpler flux that is misread too, though it goes by another name: not all of it was needed.
+fn plainer_flux(
+    finding: &Finding,
+    examiner: &mut Examiner,
+    limits: Limits<'_>,
+    executions: &mut u64,
+) -> Result<Option<Finding>, RigError> {
+    if finding.case.flux.is_none() {
+        return Ok(None);
+    }
+    for case in single_reductions(&finding.case) {
+        if limits.deadline.is_some_and(|over| over()) {
+            return Ok(None);
+        }
+        *executions += 1;
+        let examined = examiner.glance(&case)?;
+        if matches!(examined.verdict, Verdict::Misreads(_)) && !finding.same(&examined) {
+            let found = Finding::new(finding.index, case, examined);
+            return Ok(Some(Finding { cases: finding.cases, ..found }));
         }
     }
     Ok(None)

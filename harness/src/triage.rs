@@ -15,7 +15,7 @@ use crate::rules::{Level, Rule};
 use crate::settle::Showing;
 use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
-use trackproof_contract::{Case, Operation, Start};
+use trackproof_contract::{Case, Operation, Speed, Start};
 
 /// So many times as frequent a group must be to take in another one.
 const FAR_RARER: u64 = 50;
@@ -43,7 +43,11 @@ impl Symptom {
         Self {
             rule: finding.rule,
             kind: finding.kind,
-            showing: finding.deviation().map_or(Showing::Nothing, Showing::of),
+            showing: match finding.deviation() {
+                Some(deviation) => Showing::of(deviation),
+                None if finding.misreading().is_some() => Showing::ChannelBits,
+                None => Showing::Nothing,
+            },
             explained: finding.cause.explains(),
             shape: shape(&finding.case),
             likely: likely(finding),
@@ -131,7 +135,15 @@ pub fn likely(finding: &Finding) -> String {
 
 /// What a finding's program asks for, each thing once: drives and time are in every program.
 fn shape(case: &Case) -> String {
-    let asked: BTreeSet<&str> = case.program.iter().filter_map(asks).collect();
+    let mut asked: BTreeSet<&str> = case.program.iter().filter_map(asks).collect();
+    if let Some(flux) = &case.flux {
+        asked.insert(match flux.speed {
+            Speed::Even { .. } => "flux at an even speed",
+            Speed::Step { .. } => "a step of speed",
+            Speed::Ramp { .. } => "a ramp of speed",
+            Speed::Sinusoid { .. } => "a swinging speed",
+        });
+    }
     if asked.is_empty() { "nothing".into() } else { Vec::from_iter(asked).join(", ") }
 }
 

@@ -5,6 +5,7 @@ use crate::rules::Rule;
 use trackproof_contract::{Capability, Stop};
 use trackproof_model::reader::predict::Predicted;
 use trackproof_model::reader::rejection::Rejection;
+use trackproof_model::separator::Misread;
 
 /// What is said of one case.
 #[derive(Debug, Clone)]
@@ -13,6 +14,8 @@ pub enum Verdict {
     Conforms,
     /// Something is not.
     Deviates(Box<Deviation>),
+    /// Flux was made into wrong channel bits.
+    Misreads(Box<Misreading>),
     /// Nothing came back: the implementation stopped.
     Stops(Stop),
     /// It cannot be told.
@@ -21,6 +24,63 @@ pub enum Verdict {
     Skipped(Capability),
     /// It asks nothing of the implementation itself, only of what it was lent.
     Beside,
+}
+
+impl Verdict {
+    /// The rule that is broken, and how; none where none is.
+    #[must_use]
+    pub fn name(&self) -> Option<(&'static Rule, &'static str)> {
+        match self {
+            Self::Deviates(found) => Some((found.rule, found.kind)),
+            Self::Misreads(found) => Some((found.rule, found.kind)),
+            Self::Stops(stop) => {
+                Some((Rule::find("stops").expect("a rule of the catalogue"), stop.kind()))
+            }
+            Self::Conforms | Self::Inconclusive(_) | Self::Skipped(_) | Self::Beside => None,
+        }
+    }
+}
+
+/// What wrong channel bits look like beside those that were written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq)]
+pub enum Looks {
+    /// So many are missing, what follows is right.
+    Lost(usize),
+    /// So many are too many, what follows is right.
+    Added(usize),
+    /// Some are wrong, what follows is right.
+    Moved,
+    /// No more come.
+    Ended,
+    /// Nothing that follows fits.
+    Foreign,
+}
+
+/// What a separator made wrong of a case's flux.
+#[derive(Debug, Clone, Copy)]
+pub struct Misreading {
+    /// The rule that is broken.
+    pub rule: &'static Rule,
+    /// How: a word in kebab-case.
+    pub kind: &'static str,
+    /// The first wrong channel bit, where what came fits best.
+    pub misread: Misread,
+    /// What it looks like from there on.
+    pub looks: Looks,
+    /// The last transition up to that, in nanoseconds from the case's begin.
+    pub at_ns: u64,
+    /// The first cell shown.
+    pub from: usize,
+    /// The channel bits that were written from there on.
+    pub due: u64,
+    /// How many.
+    pub due_bits: usize,
+    /// The channel bits that came.
+    pub got: u64,
+    /// How many.
+    pub got_bits: usize,
+    /// Channel bits that came in all.
+    pub came: usize,
 }
 
 /// Why a case cannot be judged.

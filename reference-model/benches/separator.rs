@@ -30,7 +30,7 @@ fn main() {
     mfm_fast::encode(Before::Zero, &data, &mut track);
     let period = Period::from_ns(2_000).expect("inside the limits");
     for waveform in [JUDGED[2], JUDGED[9]] {
-        let grid = Grid::new(period, waveform.shape, track.len());
+        let grid = Grid::new(period, waveform.speed, track.len());
         let times = grid.transitions(&track, waveform.peak_shift);
         println!("{}, {} transitions", waveform.name, times.len());
         compare("ideal grid", || ideal_grid(period, 0, &times).expect("in order"));

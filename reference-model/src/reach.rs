@@ -83,11 +83,25 @@ pub enum Point {
     WriteLong,
     /// A read delivered words after a write.
     ReadWritten,
+    /// Flux at an even speed.
+    FluxEven,
+    /// Flux with a step of speed.
+    FluxStep,
+    /// Flux with a ramp of speed.
+    FluxRamp,
+    /// Flux with a speed that swings.
+    FluxSinusoid,
+    /// Flux whose transitions are pushed by neighbours.
+    FluxShifted,
+    /// Legal flux behind an erased stretch.
+    FluxErased,
+    /// Legal flux behind a splice.
+    FluxSpliced,
 }
 
 const PHASES: usize = 32;
 const LEVELS: usize = 17;
-const PLAIN: usize = 35;
+const PLAIN: usize = 42;
 const COUNT: usize = 2 * PHASES + 2 * LEVELS + PLAIN;
 
 /// How many points there are, of all profiles.
@@ -130,7 +144,29 @@ impl Point {
         Self::WriteAcrossIndex,
         Self::WriteLong,
         Self::ReadWritten,
+        Self::FluxEven,
+        Self::FluxStep,
+        Self::FluxRamp,
+        Self::FluxSinusoid,
+        Self::FluxShifted,
+        Self::FluxErased,
+        Self::FluxSpliced,
     ];
+
+    /// Whether it is a separator's.
+    #[must_use]
+    pub const fn is_of_flux(self) -> bool {
+        matches!(
+            self,
+            Self::FluxEven
+                | Self::FluxStep
+                | Self::FluxRamp
+                | Self::FluxSinusoid
+                | Self::FluxShifted
+                | Self::FluxErased
+                | Self::FluxSpliced
+        )
+    }
 
     fn index(self) -> usize {
         let level = |level: u8| usize::from(level).min(LEVELS - 1);

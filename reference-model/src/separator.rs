@@ -4,16 +4,20 @@
 //! the true period: they say how good a separator can be. [`Tracking`] follows the speed, as a
 //! separator must that meets the standards' limits; [`FirstOrder`] follows the phase alone and is
 //! a known-limited example. [`waveform`] makes the speeds that all are tried with, [`window`] says
-//! how far a separator is judged.
+//! how far a separator is judged, [`judged`] which stretches of written bits it must give back, and
+//! [`Alignment`] finds them in what came.
 //!
 //! By definition; why a separator must track: ISO 8630-3, 4.4.2 and 4.4.3 (cells within 3 % in the
 //! long term, within 8 % of that in the short term).
 
+mod align;
 mod ideal;
+pub mod judged;
 mod tracking;
 pub mod waveform;
 pub mod window;
 
+pub use align::{Alignment, Misread};
 pub use ideal::{ideal_grid, ideal_interval};
 pub use tracking::{FirstOrder, Tracking};
 

@@ -2,9 +2,9 @@
 
 mod random;
 
-use trackproof_contract::ChannelBits;
+use trackproof_contract::{ChannelBits, Speed};
 use trackproof_model::code::{Before, mfm_fast};
-use trackproof_model::separator::waveform::{Grid, JUDGED, LOCK_BITS, PeakShift, Shape};
+use trackproof_model::separator::waveform::{Grid, JUDGED, JUDGED_SHIFT};
 use trackproof_model::separator::window::{Claim, Outside, first_outside};
 use trackproof_model::separator::{
     FirstOrder, MAX_SEPARATED_BITS, Period, SeparatorError, Tracking, ideal_grid, ideal_interval,
@@ -18,7 +18,7 @@ fn nominal() -> Period {
 
 /// 25 zero bytes and random ones, in MFM.
 fn stream(seed: u64, count: usize) -> ChannelBits {
-    let mut data = vec![0; LOCK_BITS / 16];
+    let mut data = vec![0; Speed::STEADY_BITS / 16];
     data.extend(random::bytes(seed, count));
     let mut bits = ChannelBits::new();
     mfm_fast::encode(Before::Zero, &data, &mut bits);
@@ -146,7 +146,7 @@ fn the_second_order_loop_reads_mfm_through_every_judged_waveform() {
     for waveform in JUDGED {
         for seed in 0..200 {
             let bits = stream(seed, 250);
-            let grid = Grid::new(nominal(), waveform.shape, bits.len());
+            let grid = Grid::new(nominal(), waveform.speed, bits.len());
             let times = grid.transitions(&bits, waveform.peak_shift);
             let found = Tracking::new(nominal()).separate(&times).unwrap();
             assert!(found == between_ones(&bits), "{} seed {seed}", waveform.name);
@@ -159,7 +159,7 @@ fn fixed_thresholds_fail_on_named_waveforms() {
     let mut failed = Vec::new();
     for waveform in JUDGED {
         let bits = stream(1, 2_000);
-        let grid = Grid::new(nominal(), waveform.shape, bits.len());
+        let grid = Grid::new(nominal(), waveform.speed, bits.len());
         let times = grid.transitions(&bits, waveform.peak_shift);
         if ideal_interval(nominal(), &times).unwrap() != between_ones(&bits) {
             failed.push(waveform.name);
@@ -179,9 +179,9 @@ fn the_first_order_loop_holds_within_an_eighth_of_its_gain_and_fails_beyond() {
     for gain in [64_i64, 128, 192, 229, 255] {
         for off_ppm in (-120_000..=120_000_i64).step_by(5_000) {
             let period = Period::from_ns((2_000_000 + 2 * off_ppm) as u64 / 1_000).unwrap();
-            let shape = Shape::Step { to_ppm: 0 };
+            let shape = Speed::Step { to_ppm: 0 };
             let read = |bits: &ChannelBits| {
-                let times = Grid::new(period, shape, bits.len()).transitions(bits, PeakShift::None);
+                let times = Grid::new(period, shape, bits.len()).transitions(bits, 0);
                 FirstOrder::new(nominal(), gain as u8).separate(&times).unwrap()
                     == between_ones(bits)
             };
@@ -203,20 +203,20 @@ fn cells_are_as_long_as_the_waveforms_say() {
         let grid = Grid::new(nominal(), shape, 2_000);
         // A one in every cell: centres, half of two neighbouring lengths apart.
         let ones: ChannelBits = (0..2_000).map(|_| true).collect();
-        let times = grid.transitions(&ones, PeakShift::None);
+        let times = grid.transitions(&ones, 0);
         assert_eq!(times[0], (times[1] - times[0]) / 2, "the first cell begins at 0");
         times.windows(2).map(|pair| (pair[1] - pair[0]) as f64).collect::<Vec<_>>()
     };
     let near = |length: f64, wanted: f64| (length - wanted).abs() <= 1.0;
-    let step = lengths(Shape::Step { to_ppm: 112_000 });
+    let step = lengths(Speed::Step { to_ppm: 112_000 });
     assert!(step[..399].iter().all(|length| near(*length, 2_000.0)));
     assert!(step[400..].iter().all(|length| near(*length, 2_224.0)));
-    let ramp = lengths(Shape::Ramp { to_ppm: -108_000 });
+    let ramp = lengths(Speed::Ramp { to_ppm: -108_000 });
     assert!(ramp[..399].iter().all(|length| near(*length, 2_000.0)));
     assert!(near(ramp[400 + 63], 2_000.0 - 108.0), "half-way of 128 channel bits");
     assert!(ramp[529..].iter().all(|length| near(*length, 1_784.0)));
     for (base_ppm, base) in [(30_000, 2_060.0), (-30_000, 1_940.0)] {
-        let sinusoid = lengths(Shape::Sinusoid { base_ppm, swing_ppm: 80_000 });
+        let sinusoid = lengths(Speed::Sinusoid { base_ppm, swing_ppm: 80_000 });
         assert!(sinusoid[..399].iter().all(|length| near(*length, base)));
         let most = sinusoid.iter().fold(0.0, |most, length| f64::max(most, *length));
         let least = sinusoid.iter().fold(9e9, |least, length| f64::min(least, *length));
@@ -228,15 +228,15 @@ fn cells_are_as_long_as_the_waveforms_say() {
 #[test]
 fn a_transition_is_pushed_away_from_the_nearer_neighbour_alone() {
     // All contexts of a one with neighbours 2, 3 or 4 channel bits away.
-    let shape = Shape::Step { to_ppm: 0 };
+    let shape = Speed::Step { to_ppm: 0 };
     for before in 2..=4_usize {
         for after in 2..=4_usize {
             let bits: ChannelBits = (0..=before + after)
                 .map(|bit| [0, before, before + after].contains(&bit))
                 .collect();
             let grid = Grid::new(nominal(), shape, bits.len());
-            let middle = grid.transitions(&bits, PeakShift::FivePercent)[1] as i64;
-            let centre = grid.transitions(&bits, PeakShift::None)[1] as i64;
+            let middle = grid.transitions(&bits, JUDGED_SHIFT)[1] as i64;
+            let centre = grid.transitions(&bits, 0)[1] as i64;
             // 5 % of a bit cell of 4 000 ns.
             let push = match (before, after) {
                 (2, 3..) => 200,
@@ -252,11 +252,11 @@ fn a_transition_is_pushed_away_from_the_nearer_neighbour_alone() {
 fn a_claim_holds_up_to_the_first_transition_or_change_outside_it() {
     let claim = Claim { window_percent: 60, rate_limit_percent: 12 };
     let bits = stream(7, 200);
-    let grid = Grid::new(nominal(), Shape::Step { to_ppm: 0 }, bits.len());
+    let grid = Grid::new(nominal(), Speed::Step { to_ppm: 0 }, bits.len());
     let ones: Vec<usize> = (0..bits.len()).filter(|bit| bits.get(*bit)).collect();
     for place in [0, 1, 200, ones.len() - 1] {
         for (off, outside) in [(600, false), (601, true), (-600, false), (-601, true)] {
-            let mut times = grid.transitions(&bits, PeakShift::None);
+            let mut times = grid.transitions(&bits, 0);
             times[place] = times[place].checked_add_signed(off).unwrap();
             let expected = outside.then_some(Outside::Window { cell: ones[place] });
             assert_eq!(first_outside(claim, &grid, &bits, &times), expected, "{place} {off}");
@@ -264,22 +264,22 @@ fn a_claim_holds_up_to_the_first_transition_or_change_outside_it() {
     }
     for (to_ppm, percent, expected) in [
         (112_000, 12, None),
-        (112_000, 11, Some(Outside::Rate { cell: LOCK_BITS })),
+        (112_000, 11, Some(Outside::Rate { cell: Speed::STEADY_BITS })),
         (-108_000, 11, None),
-        (-108_000, 10, Some(Outside::Rate { cell: LOCK_BITS })),
+        (-108_000, 10, Some(Outside::Rate { cell: Speed::STEADY_BITS })),
     ] {
         let claim = Claim { rate_limit_percent: percent, ..claim };
-        let grid = Grid::new(nominal(), Shape::Step { to_ppm }, bits.len());
-        let times = grid.transitions(&bits, PeakShift::None);
+        let grid = Grid::new(nominal(), Speed::Step { to_ppm }, bits.len());
+        let times = grid.transitions(&bits, 0);
         assert_eq!(first_outside(claim, &grid, &bits, &times), expected, "{to_ppm} {percent}");
     }
     // Both: what comes first.
-    let grid = Grid::new(nominal(), Shape::Step { to_ppm: 200_000 }, bits.len());
+    let grid = Grid::new(nominal(), Speed::Step { to_ppm: 200_000 }, bits.len());
     for (place, expected) in [
         (3, Outside::Window { cell: ones[3] }),
-        (ones.len() - 1, Outside::Rate { cell: LOCK_BITS }),
+        (ones.len() - 1, Outside::Rate { cell: Speed::STEADY_BITS }),
     ] {
-        let mut times = grid.transitions(&bits, PeakShift::None);
+        let mut times = grid.transitions(&bits, 0);
         times[place] += 800;
         assert_eq!(first_outside(claim, &grid, &bits, &times), Some(expected));
     }

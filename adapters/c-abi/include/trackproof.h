@@ -24,7 +24,7 @@ extern "C" {
 #endif
 
 #define TP_ABI_MAJOR 1
-#define TP_ABI_MINOR 2
+#define TP_ABI_MINOR 3
 
 /* What a function returns. */
 #define TP_OK 0    /* done */
@@ -64,7 +64,9 @@ enum {
     TP_CAN_IMAGE_DRIVES = 25,     /* drives that are backed by images of sectors */
     TP_CAN_FIFO = 26,             /* requests and a FIFO of its own: every library has them and need
                                      not say so */
-    TP_CAN_COUNT = 27
+    TP_CAN_SEPARATOR = 27,        /* flux made into channel bits: what a tp_data_separator does, no
+                                     tp_adapter has it */
+    TP_CAN_COUNT = 28
 };
 
 /*
@@ -126,7 +128,10 @@ enum {
     TP_KEY_GATE_OFF_MAX = 49,
     TP_KEY_SPLICE_GUARD = 50,         /* four times 16 bits: G1, G2, G3, G4, G1 highest */
     TP_KEY_CHECKS_PROTECT = 51,       /* no, yes */
-    TP_KEY_COUNT = 52
+    TP_KEY_WINDOW = 52,               /* in percent of half a channel bit */
+    TP_KEY_RATE_LIMIT = 53,           /* in percent over 64 bit cells */
+    TP_KEY_LOCK_BITS = 54,            /* in channel bits */
+    TP_KEY_COUNT = 55
 };
 
 /* What the controller is to choose. A library may find more keys than it knows. */
@@ -525,6 +530,42 @@ typedef struct tp_track_encoder {
 } tp_track_encoder;
 
 const tp_track_encoder *tp_track_encoder_entry(uint32_t abi_major);
+
+/*
+ * A data separator: flux transitions in, channel bits out. The flux is lent to it: what was written,
+ * the speed at which it passes, the push of neighbours. Since ABI minor 3.
+ *
+ * Of the profile these keys matter: recording, channel_bit_ns (T), window, rate_limit, lock_bits.
+ * Legal intervals are 2 to 4 channel bits in MFM, 1 to 2 in FM. Once it has had lock_bits channel
+ * bits of legal flux it must give every channel bit as it was written: at speeds within 3 % of
+ * nominal, and while the speed steps, ramps or swings between cells of 0.892 and 1.112 of nominal
+ * (ISO 8630-3, 4.4.2 and 4.4.3), also where neighbours push transitions by 5 % of a bit cell. Behind
+ * what is no legal flux, an erased stretch or a splice, it must be right again after lock_bits of a
+ * field of zeros (channel bits 101010...). What it gives before that, and of illegal flux, may be
+ * anything, and about as many bits as have passed. How late it gives its bits is its own affair.
+ */
+typedef struct tp_data_separator {
+    uint32_t struct_size; /* sizeof(tp_data_separator) when the library was compiled */
+    uint16_t abi_major;   /* TP_ABI_MAJOR */
+    uint16_t abi_minor;   /* TP_ABI_MINOR */
+    const char *name;
+    void *(*create)(const char *options);
+    void (*destroy)(void *self);
+    const char *(*last_error)(void *self);
+    int32_t (*profile)(void *self, int64_t *values, uint32_t count);
+    int32_t (*power_up)(void *self, const tp_profile *profile);
+
+    /* Time has come to until_ns, in nanoseconds since power-up. transitions_ns: every transition
+     * since the call before, `count` of them in rising order, none later than until_ns; null where
+     * there is none. Fills `bits`, which comes filled with zeros, with the channel bits that are
+     * known now, the oldest in the top bit of bits[0], and sets *bit_count, at most `capacity`.
+     * TP_OK: that was all; TP_MORE: there are more, it is called again with the same time and
+     * without transitions. */
+    int32_t (*advance)(void *self, uint64_t until_ns, const uint64_t *transitions_ns,
+                       uint32_t count, uint8_t *bits, uint32_t capacity, uint32_t *bit_count);
+} tp_data_separator;
+
+const tp_data_separator *tp_data_separator_entry(uint32_t abi_major);
 
 #ifdef __cplusplus
 }

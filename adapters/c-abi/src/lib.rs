@@ -12,6 +12,7 @@
 #![deny(unsafe_op_in_unsafe_fn)]
 
 mod code;
+mod data_separator;
 mod error;
 mod event;
 mod file;
@@ -34,6 +35,7 @@ mod header;
 /// The interface, for whoever is to compile a library: the text of `include/trackproof.h`.
 pub const HEADER: &str = include_str!("../include/trackproof.h");
 
+pub use data_separator::{CDataSeparator, DataSeparatorLibrary};
 pub use error::LoadError;
 pub use library::Library;
 pub use offer::{Kind, Offer};

@@ -1,7 +1,10 @@
 //! What a library is: a whole controller, or a part of one.
 
 use crate::file::File;
-use crate::{Library, LoadError, TrackEncoderLibrary, TrackWriterLibrary, WordReaderLibrary, raw};
+use crate::{
+    DataSeparatorLibrary, Library, LoadError, TrackEncoderLibrary, TrackWriterLibrary,
+    WordReaderLibrary, raw,
+};
 use std::fmt;
 use std::path::Path;
 use std::str::FromStr;
@@ -17,12 +20,19 @@ pub enum Kind {
     TrackWriter,
     /// A part: sectors in, the stream of a track out.
     TrackEncoder,
+    /// A part: flux in, channel bits out.
+    DataSeparator,
 }
 
 impl Kind {
     /// All of them, in the order of the header: of several that a library exports the first counts.
-    pub const ALL: [Self; 4] =
-        [Self::Controller, Self::WordReader, Self::TrackWriter, Self::TrackEncoder];
+    pub const ALL: [Self; 5] = [
+        Self::Controller,
+        Self::WordReader,
+        Self::TrackWriter,
+        Self::TrackEncoder,
+        Self::DataSeparator,
+    ];
 
     /// The name, as on the command line.
     #[must_use]
@@ -32,6 +42,7 @@ impl Kind {
             Self::WordReader => "word-reader",
             Self::TrackWriter => "track-writer",
             Self::TrackEncoder => "track-encoder",
+            Self::DataSeparator => "data-separator",
         }
     }
 
@@ -42,6 +53,7 @@ impl Kind {
             Self::WordReader => file.exports::<raw::WordReader>(),
             Self::TrackWriter => file.exports::<raw::TrackWriter>(),
             Self::TrackEncoder => file.exports::<raw::TrackEncoder>(),
+            Self::DataSeparator => file.exports::<raw::DataSeparator>(),
         }
     }
 }
@@ -74,6 +86,8 @@ pub enum Offer {
     TrackWriter(TrackWriterLibrary),
     /// A track encoder, likewise.
     TrackEncoder(TrackEncoderLibrary),
+    /// A data separator, likewise.
+    DataSeparator(DataSeparatorLibrary),
 }
 
 impl Offer {
@@ -90,6 +104,7 @@ impl Offer {
             Kind::WordReader => WordReaderLibrary::of(file).map(Self::WordReader),
             Kind::TrackWriter => TrackWriterLibrary::of(file).map(Self::TrackWriter),
             Kind::TrackEncoder => TrackEncoderLibrary::of(file).map(Self::TrackEncoder),
+            Kind::DataSeparator => DataSeparatorLibrary::of(file).map(Self::DataSeparator),
         }
     }
 }

@@ -46,6 +46,7 @@ part_tables! {
     WordReader: profile;
     TrackWriter: profile;
     TrackEncoder: ;
+    DataSeparator: profile;
 }
 
 /// A library that has a part of that table.

@@ -187,6 +187,9 @@ pub(crate) type BeginCell = unsafe extern "C" fn(*mut c_void, *mut u32) -> i32;
 pub(crate) type Encode =
     unsafe extern "C" fn(*mut c_void, *const Track, *const Form, *mut u8, u32) -> i32;
 
+pub(crate) type Advance =
+    unsafe extern "C" fn(*mut c_void, u64, *const u64, u32, *mut u8, u32, *mut u32) -> i32;
+
 /// `tp_word_reader`.
 #[repr(C)]
 pub(crate) struct WordReader {
@@ -250,6 +253,21 @@ pub(crate) struct TrackEncoder {
     pub(crate) encode: Option<Encode>,
 }
 
+/// `tp_data_separator`.
+#[repr(C)]
+pub(crate) struct DataSeparator {
+    pub(crate) struct_size: u32,
+    pub(crate) abi_major: u16,
+    pub(crate) abi_minor: u16,
+    pub(crate) name: *const c_char,
+    pub(crate) create: Option<Create>,
+    pub(crate) destroy: Option<Destroy>,
+    pub(crate) last_error: Option<LastError>,
+    pub(crate) profile: Option<GetProfile>,
+    pub(crate) power_up: Option<PowerUpPart>,
+    pub(crate) advance: Option<Advance>,
+}
+
 /// An entry: it returns a table of its kind.
 pub(crate) type Entry<T> = unsafe extern "C" fn(u32) -> *const T;
 
@@ -288,4 +306,5 @@ tables! {
     WordReader = "tp_word_reader", c"tp_word_reader_entry";
     TrackWriter = "tp_track_writer", c"tp_track_writer_entry";
     TrackEncoder = "tp_track_encoder", c"tp_track_encoder_entry";
+    DataSeparator = "tp_data_separator", c"tp_data_separator_entry";
 }

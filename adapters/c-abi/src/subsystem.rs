@@ -68,7 +68,8 @@ impl CSubsystem {
         };
         // SAFETY: the implementation is alive, and ours alone.
         let bits = unsafe { (new.functions().capabilities)(new.pointer.as_ptr()) };
-        new.capabilities = Capabilities::from_bits(bits);
+        // A controller is given no flux, whatever it says.
+        new.capabilities = Capabilities::from_bits(bits).without(Capability::Separator);
         // SAFETY: likewise.
         new.profile = unsafe { maker::declared_profile(new.functions().profile, pointer) }?;
         Ok(new)

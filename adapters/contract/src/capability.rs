@@ -79,6 +79,8 @@ capabilities! {
     /// served. Every [`DiskSubsystem`](crate::DiskSubsystem) has that and need not say so; a
     /// [`WordReader`](crate::WordReader) may leave it to us.
     Fifo = "fifo",
+    /// Flux made into channel bits, by a [`DataSeparator`](crate::DataSeparator) alone.
+    Separator = "separator",
 }
 
 impl fmt::Display for Capability {
@@ -135,6 +137,12 @@ impl Capabilities {
     #[must_use]
     pub const fn missing(self, wanted: Self) -> Self {
         Self(wanted.0 & !self.0)
+    }
+
+    /// Whether it is a data separator's: flux made into channel bits, and nothing else.
+    #[must_use]
+    pub fn are_a_separators(self) -> bool {
+        self == Self::of(&[Capability::Separator])
     }
 
     /// Whether there are none.

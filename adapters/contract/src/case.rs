@@ -1,7 +1,7 @@
 //! A case: everything that an execution depends on, as one value.
 
 use crate::{
-    Bench, Capabilities, Capability, ChannelBits, MAX_CYLINDER, MAX_DRIVES, MAX_EVENTS,
+    Bench, Capabilities, Capability, ChannelBits, Flux, MAX_CYLINDER, MAX_DRIVES, MAX_EVENTS,
     MAX_OPERATIONS, MAX_PROGRAM_NS, MAX_STALLS, MAX_TRACK_BITS, MAX_TRACKS, Medium, Operation,
     Profile, Recording, SectorLayout, Service, Start, Track, WriteSource,
 };
@@ -21,6 +21,10 @@ pub struct Case {
     pub tracks: Vec<Track>,
     /// What the host does, in order.
     pub program: Vec<Operation>,
+    /// The flux that passes, where a part is asked that makes channel bits of it. Then that is all:
+    /// there are no drives and no tracks, and the host does nothing.
+    #[cfg_attr(feature = "serde", serde(default, skip_serializing_if = "Option::is_none"))]
+    pub flux: Option<Flux>,
 }
 
 /// Why a case is none.
@@ -56,6 +60,21 @@ impl Case {
         self.profile
             .validate()
             .map_err(|error| CaseError { place: "profile".into(), why: error.to_string() })?;
+        if let Some(flux) = &self.flux {
+            let (drives, tracks) = (self.bench.drives.len(), self.tracks.len());
+            let operations = self.program.len();
+            check(
+                drives == 0 && tracks == 0 && operations == 0,
+                || "flux".into(),
+                || {
+                    format!(
+                        "beside it {drives} drives, {tracks} tracks and {operations} operations; \
+                         flux stands alone"
+                    )
+                },
+            )?;
+            return flux.validate();
+        }
         let drives = &self.bench.drives;
         check(
             (1..=MAX_DRIVES).contains(&drives.len()),
@@ -315,6 +334,9 @@ impl Case {
     #[must_use]
     pub fn needs(&self) -> Capabilities {
         let mut needs = Capabilities::NONE;
+        if self.flux.is_some() {
+            needs = needs.with(Capability::Separator);
+        }
         if self.tracks.iter().any(|track| track.medium.layout().is_some()) {
             needs = needs.with(Capability::ImageDrives);
         }

@@ -5,7 +5,7 @@
 //! comes back, [`Profile`] names what the controller is free to choose. The seams are where an
 //! implementation plugs in: [`WordReader`] for the part that makes words of channel bits,
 //! [`TrackWriter`] for the one that writes, [`TrackEncoder`] for what makes a track of an image's
-//! sectors, [`DiskSubsystem`] for controller and drives together. Time is integer nanoseconds at
+//! sectors, [`DataSeparator`] for what makes channel bits of flux, [`DiskSubsystem`] for controller and drives together. Time is integer nanoseconds at
 //! every interface.
 #![forbid(unsafe_code)]
 
@@ -13,7 +13,9 @@ mod bench;
 mod bits;
 mod capability;
 mod case;
+mod data_separator;
 mod drive_lines;
+mod flux;
 mod limits;
 mod line_limits;
 mod medium;
@@ -33,7 +35,9 @@ pub use bench::{Bench, ChangeClear, DriveBench};
 pub use bits::ChannelBits;
 pub use capability::{Capabilities, Capability};
 pub use case::{Case, CaseError};
+pub use data_separator::DataSeparator;
 pub use drive_lines::{DriveLine, LineEdge, LineEvent, LineState};
+pub use flux::{Flux, MAX_FLUX_BITS, MAX_PEAK_SHIFT, MAX_SPEED_PPM, MAX_SPLICES, Speed, Splice};
 pub use limits::*;
 pub use line_limits::{LineLimits, RecordingSetup, SelectUse};
 pub use medium::{ChannelKind, Medium, SectorLayout, Track};

@@ -1,6 +1,6 @@
 //! What came back: every item that the host saw, in the order of time.
 
-use crate::{Action, Event, MAX_EXTRA_ITEMS, Track};
+use crate::{Action, Case, ChannelBits, Event, Flux, MAX_EXTRA_ITEMS, Track};
 use std::fmt;
 
 /// The bits of a status read; each is a capability of its own.
@@ -148,6 +148,9 @@ pub struct Observation {
     /// cannot show its media.
     #[cfg_attr(feature = "serde", serde(default))]
     pub media: Vec<Track>,
+    /// The channel bits that the case's flux was made into.
+    #[cfg_attr(feature = "serde", serde(default, skip_serializing_if = "ChannelBits::is_empty"))]
+    pub separated: ChannelBits,
 }
 
 /// Why an observation is none: the adapter's fault, no verdict on the controller.
@@ -171,13 +174,14 @@ impl Observation {
     /// An empty observation.
     #[must_use]
     pub const fn new() -> Self {
-        Self { items: Vec::new(), media: Vec::new() }
+        Self { items: Vec::new(), media: Vec::new(), separated: ChannelBits::new() }
     }
 
     /// Empties it; the memory of the items is kept.
     pub fn clear(&mut self) {
         self.items.clear();
         self.media.clear();
+        self.separated.clear();
     }
 
     /// The words that a read had delivered by the time that item number `until` came.
@@ -221,6 +225,22 @@ impl Observation {
             }
         }
         Ok(())
+    }
+
+    /// Checks that no more channel bits were made of the case's flux than can be of use, and none of
+    /// none.
+    ///
+    /// # Errors
+    /// Says how many came; its index is counted behind the items and the media.
+    pub fn check_separated(&self, case: &Case) -> Result<(), ObservationError> {
+        let most = case.flux.as_ref().map_or(0, Flux::most_separated);
+        let came = self.separated.len();
+        if came <= most {
+            return Ok(());
+        }
+        let index = self.items.len() + self.media.len();
+        let why = format!("{came} channel bits of the case's flux, the limit is {most}");
+        Err(ObservationError { index, why })
     }
 
     /// Checks the form: times that never go back and stay inside the program; a word only at a
@@ -321,7 +341,7 @@ mod tests {
 
     fn check(events: &[Event], items: &[(u64, Item)]) -> Result<(), String> {
         let items = items.iter().map(|&(at_ns, item)| Observed { at_ns, item }).collect();
-        Observation { items, media: Vec::new() }
+        Observation { items, ..Observation::new() }
             .check_form(events)
             .map_err(|error| error.to_string())
     }

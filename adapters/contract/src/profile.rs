@@ -278,6 +278,12 @@ profile! {
     splice_guard: SpliceGuard = SpliceGuard::EVEN, SpliceGuard::EVEN;
     /// Whether the controller looks at write protect before it writes.
     checks_protect: YesNo = YesNo::No, YesNo::Yes;
+    /// How far from a cell's centre a transition may be, in percent of half a channel bit.
+    window: u16 = 60, 60;
+    /// How much the cells' length may change over 64 bit cells, in percent.
+    rate_limit: u16 = 12, 12;
+    /// Channel bits of flux after which what a separator gives is right.
+    lock_bits: u16 = 96, 96;
 }
 
 impl Profile {
@@ -398,6 +404,17 @@ impl Profile {
                 "`abort_to_gate` is {} channel bits, it must be within a word, {}",
                 self.abort_to_gate, self.word_bits
             ),
+        )?;
+        limit(
+            self.window <= 100 && self.rate_limit <= 100,
+            format!(
+                "`window` is {} % and `rate_limit` {} %, the limit is 100",
+                self.window, self.rate_limit
+            ),
+        )?;
+        limit(
+            (1..=4_096).contains(&self.lock_bits),
+            format!("`lock_bits` is {} channel bits, the limits are 1 and 4 096", self.lock_bits),
         )?;
         limit(
             (1..=crate::MAX_WORDS).contains(&self.max_words),

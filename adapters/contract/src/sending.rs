@@ -64,6 +64,7 @@ mod tests {
             bench: Bench { access_ns: 0, drives: Vec::new() },
             tracks: Vec::new(),
             program: vec![read, Operation::Abort, write],
+            flux: None,
         };
         let mut words = vec![1, 2, 3];
         let of = |transfer| {

@@ -160,6 +160,7 @@ mod tests {
             bench: Bench { access_ns: 100, drives: vec![drive] },
             tracks: Vec::new(),
             program,
+            flux: None,
         }
     }
 

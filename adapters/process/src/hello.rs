@@ -122,8 +122,8 @@ impl Hello {
         let capabilities = names(
             "capabilities",
             &written.capabilities,
-            |name| Capability::ALL.iter().copied().find(|one| one.name() == name),
-            || Capability::ALL.iter().map(|one| one.name()).collect(),
+            |name| of_controllers().find(|one| one.name() == name),
+            || of_controllers().map(|one| one.name()).collect(),
         )?;
         let status = names(
             "status",
@@ -154,6 +154,11 @@ impl Hello {
     pub(crate) fn has(&self, method: &str) -> bool {
         self.methods.iter().any(|one| one == method)
     }
+}
+
+/// What a controller may be able to do. It is given no flux.
+fn of_controllers() -> impl Iterator<Item = Capability> {
+    Capability::ALL.iter().copied().filter(|one| *one != Capability::Separator)
 }
 
 /// What the names of a list stand for.

@@ -69,6 +69,7 @@ fn case() -> Case {
         bench: Bench { access_ns: 100, drives: vec![drive] },
         tracks: Vec::new(),
         program: vec![Operation::PollStatus],
+        flux: None,
     }
 }
 

@@ -17,5 +17,5 @@ mod word_reader;
 
 pub use error::SampleError;
 pub use fault::Fault;
-pub use sample::{Form, OpenSample, Sample, Unpacked, find, samples};
+pub use sample::{Form, OpenSample, OpenSeparator, Sample, Unpacked, find, samples};
 pub use word_reader::WordReader;

@@ -6,7 +6,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::LazyLock;
 use tempfile::TempDir;
-use trackproof_c_abi::{CSubsystem, Library};
+use trackproof_c_abi::{CDataSeparator, CSubsystem, Kind, Library, Make, Offer};
 use trackproof_contract::SubsystemRig;
 
 /// One sample.
@@ -28,6 +28,8 @@ pub struct Sample {
 pub enum Form {
     /// A shared library, by its bytes; [`Sample::open`] opens it.
     Library(&'static [u8]),
+    /// A shared library of a data separator, by its bytes; [`Sample::open_separator`] opens it.
+    Separator(&'static [u8]),
     /// A part of a controller in Rust, by the function that makes one. Whoever knows how to plug in
     /// a [`WordReader`](trackproof_contract::WordReader) plugs it in; this crate does not.
     WordReader(fn() -> WordReader),
@@ -48,6 +50,11 @@ static SAMPLES: LazyLock<Vec<Sample>> = LazyLock::new(|| {
             include_bytes!(concat!(env!("OUT_DIR"), "/byte_stream.library")),
         ),
         sample("word-reader", "sync-dma", Form::WordReader(WordReader::default)),
+        sample(
+            "separator",
+            "sync-dma",
+            Form::Separator(include_bytes!(concat!(env!("OUT_DIR"), "/separator.library"))),
+        ),
         library(
             "hostile",
             "sync-dma",
@@ -92,7 +99,7 @@ impl Sample {
     /// # Errors
     /// [`SampleError::Unpack`] when that fails, [`SampleError::NoLibrary`] when it is none.
     pub fn unpack(&self) -> Result<Unpacked, SampleError> {
-        let Form::Library(bytes) = self.form else {
+        let (Form::Library(bytes) | Form::Separator(bytes)) = self.form else {
             return Err(SampleError::NoLibrary { sample: self.name.into() });
         };
         let mut builder = tempfile::Builder::new();
@@ -107,6 +114,25 @@ impl Sample {
             return Err(SampleError::Unpack { path, error });
         }
         Ok(Unpacked { path, _folder: folder })
+    }
+
+    /// Unpacks and opens a data separator, to be made with these faults; with none of them it is
+    /// correct.
+    ///
+    /// # Errors
+    /// As [`open`](Self::open).
+    pub fn open_separator(&self, faults: &[&str]) -> Result<OpenSeparator, SampleError> {
+        for name in faults {
+            self.fault(name)?;
+        }
+        let unpacked = self.unpack()?;
+        match Offer::open(unpacked.path(), Some(Kind::DataSeparator))? {
+            Offer::DataSeparator(library) => {
+                let options = (!faults.is_empty()).then(|| faults.join(","));
+                Ok(OpenSeparator { make: library.maker(options.as_deref())?, _unpacked: unpacked })
+            }
+            _ => Err(SampleError::NoLibrary { sample: self.name.into() }),
+        }
     }
 
     /// Unpacks and opens it, to be made with these faults; with none of them it is correct.
@@ -137,6 +163,28 @@ impl Unpacked {
     #[must_use]
     pub fn path(&self) -> &Path {
         &self.path
+    }
+}
+
+/// An open data separator with its faults chosen; its folder goes with it.
+pub struct OpenSeparator {
+    // In this order, as below.
+    make: Make<CDataSeparator>,
+    _unpacked: Unpacked,
+}
+
+impl OpenSeparator {
+    /// What makes separators. Whoever knows how to plug in a
+    /// [`DataSeparator`](trackproof_contract::DataSeparator) plugs it in; this crate does not.
+    #[must_use]
+    pub fn maker(&self) -> Make<CDataSeparator> {
+        Make::clone(&self.make)
+    }
+}
+
+impl std::fmt::Debug for OpenSeparator {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("OpenSeparator").finish_non_exhaustive()
     }
 }
 

@@ -29,6 +29,7 @@ fn case(profile: Profile, medium: Medium, turn_bits: u32, program: Vec<Operation
         bench: Bench { access_ns: 0, drives: vec![drive] },
         tracks: vec![Track { drive: 0, cylinder: 0, side: 0, medium }],
         program: all,
+        flux: None,
     }
 }
 

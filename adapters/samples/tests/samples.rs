@@ -41,6 +41,7 @@ fn case() -> Case {
             Operation::Wait { ns: 400_000 },
             Operation::PollStatus,
         ],
+        flux: None,
     }
 }
 
@@ -78,10 +79,16 @@ fn a_sample_made_with_faults_has_them() {
 fn every_fault_told_is_accepted_and_no_other() {
     for sample in samples() {
         assert!(Profile::built_in(sample.profile).is_some());
+        let all: Vec<&str> = sample.faults.iter().map(|fault| fault.name.as_str()).collect();
+        if let Form::Separator(_) = sample.form {
+            for faults in all.iter().map(std::slice::from_ref).chain([&all[..], &[]]) {
+                sample.open_separator(faults).unwrap();
+            }
+            assert!(sample.open_separator(&["no-such-fault"]).is_err());
+        }
         if !matches!(sample.form, Form::Library(_)) {
             continue;
         }
-        let all: Vec<&str> = sample.faults.iter().map(|fault| fault.name.as_str()).collect();
         for faults in all.iter().map(std::slice::from_ref).chain([&all[..], &[]]) {
             sample.open(faults).unwrap().create().unwrap();
         }
@@ -109,7 +116,7 @@ fn an_unknown_name_is_refused_with_those_there_are() {
     let error = find("sync_dma").unwrap_err();
     assert_eq!(
         error.to_string(),
-        "no sample `sync_dma`; there is sync-dma, byte-stream, word-reader, hostile, flaky"
+        "no sample `sync_dma`; there is sync-dma, byte-stream, word-reader, separator, hostile, flaky"
     );
     let error = find("sync-dma").unwrap().open(&["done-thrice"]).unwrap_err();
     assert!(matches!(error, SampleError::Fault { .. }));

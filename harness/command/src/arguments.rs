@@ -337,6 +337,8 @@ pub(crate) enum Part {
     TrackWriter,
     /// The data of sectors in, the stream of a track out
     TrackEncoder,
+    /// Flux in, channel bits out
+    DataSeparator,
 }
 
 /// A language that there is a stub in.

@@ -131,6 +131,7 @@ fn case() -> Case {
             Operation::Write { source, start: Start::Index, service },
             Operation::Wait { ns: 2 * turn_ns + 100_000 },
         ],
+        flux: None,
     }
 }
 

@@ -94,6 +94,9 @@ pub(crate) struct Subject<'a> {
 enum Kind<'a> {
     #[cfg(feature = "samples")]
     Sample(trackproof_samples::OpenSample),
+    /// A data separator among the samples.
+    #[cfg(feature = "samples")]
+    Separator(trackproof_samples::OpenSeparator),
     /// A sample in Rust, the only entry of a registry of its own.
     #[cfg(feature = "samples")]
     RustSample(Registry, &'static str),
@@ -185,7 +188,7 @@ impl<'a> Subject<'a> {
             #[cfg(feature = "samples")]
             Kind::Sample(_) => true,
             #[cfg(feature = "samples")]
-            Kind::RustSample(..) => false,
+            Kind::RustSample(..) | Kind::Separator(_) => false,
             #[cfg(unix)]
             Kind::Command(..) => false,
             Kind::Rust(..) | Kind::Workers { .. } => false,
@@ -202,7 +205,7 @@ impl<'a> Subject<'a> {
             }
             Kind::Library(..) => return self.rig(),
             #[cfg(feature = "samples")]
-            Kind::RustSample(..) => return self.rig(),
+            Kind::RustSample(..) | Kind::Separator(_) => return self.rig(),
             #[cfg(unix)]
             Kind::Command(..) => return self.rig(),
             Kind::Rust(..) | Kind::Workers { .. } => return self.rig(),
@@ -221,6 +224,8 @@ impl MakeRigs for Subject<'_> {
             },
             #[cfg(feature = "samples")]
             Kind::RustSample(registry, name) => registered(registry, "sample", name),
+            #[cfg(feature = "samples")]
+            Kind::Separator(sample) => Ok(lift::data_separator::rig(sample.maker())),
             Kind::Library(offer, options) => {
                 library_rig(offer, options.as_deref()).map_err(|error| error.to_string())
             }
@@ -270,6 +275,7 @@ fn library_rig(offer: &Offer, options: Option<&str>) -> Result<Box<dyn Rig>, Loa
         Offer::WordReader(library) => lift::word_reader::rig(library.maker(options)?),
         Offer::TrackWriter(library) => lift::track_writer::rig(library.maker(options)?),
         Offer::TrackEncoder(library) => lift::track_encoder::rig(library.maker(options)?),
+        Offer::DataSeparator(library) => lift::data_separator::rig(library.maker(options)?),
     })
 }
 
@@ -389,9 +395,14 @@ fn sample<'a>(name: &str, faults: &[String]) -> Result<(Kind<'a>, Option<Profile
         Form::WordReader(make) => {
             Kind::RustSample(Registry::new().with(sample.name, make), sample.name)
         }
-        _ => {
+        form => {
             let faults: Vec<&str> = faults.iter().map(String::as_str).collect();
-            Kind::Sample(sample.open(&faults).map_err(sample_failure)?)
+            match form {
+                Form::Separator(_) => {
+                    Kind::Separator(sample.open_separator(&faults).map_err(sample_failure)?)
+                }
+                _ => Kind::Sample(sample.open(&faults).map_err(sample_failure)?),
+            }
         }
     };
     Ok((kind, Profile::built_in(sample.profile)))

@@ -8,7 +8,7 @@ use crate::output;
 use std::fmt::Write;
 use std::fs;
 use std::path::{Path, PathBuf};
-use trackproof::lift::{track_encoder, track_writer, word_reader};
+use trackproof::lift::{data_separator, track_encoder, track_writer, word_reader};
 use trackproof::rules::RULES;
 use trackproof_contract::{Capabilities, Capability};
 
@@ -97,7 +97,8 @@ fn rust_files() -> Result<Vec<(&'static str, String)>, Failure> {
 fn c_files() -> Vec<(&'static str, String)> {
     let lines: Vec<String> = Capability::ALL
         .iter()
-        .filter(|one| **one != Capability::Fifo)
+        // No controller has to say so, or can.
+        .filter(|one| !matches!(one, Capability::Fifo | Capability::Separator))
         .map(|one| {
             let name = one.name().replace("track-00", "track-zero").replace('-', "_");
             let opens = opens("opens ", "           ", &[*one], Capabilities::all());
@@ -116,6 +117,9 @@ const fn part(part: Part) -> (Methods, &'static str) {
         Part::TrackWriter => (track_writer::METHODS, include_str!("../templates/track_writer.c")),
         Part::TrackEncoder => {
             (track_encoder::METHODS, include_str!("../templates/track_encoder.c"))
+        }
+        Part::DataSeparator => {
+            (data_separator::METHODS, include_str!("../templates/data_separator.c"))
         }
     }
 }

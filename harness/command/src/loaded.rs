@@ -96,11 +96,10 @@ impl<'a> Loaded<'a> {
     fn shows_alone(&self) -> Result<bool, Failure> {
         let shown = glance(&self.subject, &self.case, 0, None, CaseTime::Usual)?;
         Ok(shown.is_some_and(|(_, examined)| match &examined.verdict {
-            Verdict::Deviates(found) => {
-                found.rule.id == self.file.rule && found.kind == self.file.kind
-            }
             Verdict::Stops(_) => self.file.rule == "stops",
-            _ => false,
+            verdict => verdict
+                .name()
+                .is_some_and(|(rule, kind)| rule.id == self.file.rule && kind == self.file.kind),
         }))
     }
 
@@ -148,7 +147,7 @@ impl<'a> Loaded<'a> {
 
     /// The finding of an execution that deviates.
     pub(crate) fn finding(&self, execution: &Execution) -> Option<Finding> {
-        matches!(execution.examined.verdict, Verdict::Deviates(_) | Verdict::Stops(_)).then(|| {
+        execution.examined.verdict.name().is_some().then(|| {
             let finding = Finding::new(0, self.case.clone(), execution.examined.clone());
             Finding { earlier: self.earlier, ..finding }
         })

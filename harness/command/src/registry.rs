@@ -115,6 +115,7 @@ mod tests {
             bench: trackproof_contract::Bench { access_ns: 0, drives: Vec::new() },
             tracks: Vec::new(),
             program: Vec::new(),
+            flux: None,
         };
         for _ in 0..2 {
             let error = part.run(&case, &mut Observation::new()).unwrap_err();

@@ -80,11 +80,7 @@ fn once(file: &CaseFile, run: &Run<'_>) -> Result<Examined, Failure> {
 }
 
 fn deviates(examined: &Examined) -> Option<(&'static Rule, &'static str)> {
-    match &examined.verdict {
-        Verdict::Deviates(deviation) => Some((deviation.rule, deviation.kind)),
-        Verdict::Stops(stop) => Rule::find("stops").map(|rule| (rule, stop.kind())),
-        _ => None,
-    }
+    examined.verdict.name()
 }
 
 fn files(folder: &Path) -> Result<Vec<PathBuf>, Failure> {

@@ -80,7 +80,7 @@ fn exit_of(loaded: &Loaded<'_>, run: &Execution, steady: bool) -> Exit {
     match run.examined.verdict {
         Verdict::Conforms if !loaded.could_deviate(run) => Exit::NothingJudged,
         Verdict::Conforms => Exit::Conforms,
-        Verdict::Deviates(_) | Verdict::Stops(_) => Exit::Deviates,
+        Verdict::Deviates(_) | Verdict::Misreads(_) | Verdict::Stops(_) => Exit::Deviates,
         Verdict::Inconclusive(_) => Exit::Inconclusive,
         Verdict::Skipped(_) | Verdict::Beside => Exit::NothingJudged,
     }
@@ -94,6 +94,9 @@ fn verdict_text(loaded: &Loaded<'_>, run: &Execution) -> String {
         Verdict::Conforms => "conforms".into(),
         Verdict::Deviates(deviation) => {
             format!("deviates by {}: {}", deviation.rule.id, deviation.kind)
+        }
+        Verdict::Misreads(misreading) => {
+            format!("deviates by {}: {}", misreading.rule.id, misreading.kind)
         }
         Verdict::Stops(stop) => format!("stops: {}: {stop}", stop.kind()),
         Verdict::Inconclusive(Inconclusive::TooManyStates) => {

@@ -35,6 +35,7 @@ fn case(program: Vec<Operation>) -> Case {
         bench: Bench { access_ns: 500, drives: vec![drive] },
         tracks: vec![Track { drive: 0, cylinder: 2, side: 0, medium }],
         program: whole,
+        flux: None,
     }
 }
 
@@ -102,7 +103,7 @@ fn a_run_tells_what_it_did_what_it_could_not_and_what_it_comes_to() {
         inconclusive: 2,
         skipped: 998,
         lacking: [(Capability::Reset, Lacking { cases: 998, alone: 900 })].into(),
-        compared: Compared { bytes: 0, status_bits: 5_000, signals: 1, tracks: 0 },
+        compared: Compared { bytes: 0, status_bits: 5_000, signals: 1, tracks: 0, channel_bits: 0 },
         digest: 0x1234_5678_9abc_def0,
         words: 1_000_000,
         unique_words: 987_654,

@@ -20,6 +20,11 @@ pub fn of(index: u64, case: &Case, observation: &Observation, examined: &Examine
             deviation.rule.id.hash(&mut hasher);
             deviation.kind.hash(&mut hasher);
         }
+        Verdict::Misreads(found) => {
+            5_u8.hash(&mut hasher);
+            found.rule.id.hash(&mut hasher);
+            found.kind.hash(&mut hasher);
+        }
         Verdict::Stops(stop) => {
             4_u8.hash(&mut hasher);
             stop.kind().hash(&mut hasher);

@@ -5,7 +5,7 @@ use crate::cause::Cause;
 use crate::examine::Examined;
 use crate::judge::Place;
 use crate::rules::Rule;
-use crate::verdict::{Deviation, Verdict};
+use crate::verdict::{Deviation, Misreading, Verdict};
 use std::collections::BTreeMap;
 use trackproof_contract::{Case, Stop};
 
@@ -36,6 +36,8 @@ pub struct Finding {
 pub enum Evidence {
     /// What deviates.
     Deviation(Box<Deviation>),
+    /// What flux was made into wrongly.
+    Misreading(Box<Misreading>),
     /// How the implementation stopped.
     Stop(Stop),
     /// Only its name: a worker told it, and what it saw is gone with it.
@@ -58,6 +60,7 @@ impl Finding {
     pub fn new(index: u64, case: Case, examined: Examined) -> Self {
         let (rule, kind, evidence) = match examined.verdict {
             Verdict::Deviates(found) => (found.rule, found.kind, Evidence::Deviation(found)),
+            Verdict::Misreads(found) => (found.rule, found.kind, Evidence::Misreading(found)),
             Verdict::Stops(stop) => (stops(), stop.kind(), Evidence::Stop(stop)),
             _ => panic!("case {index} does not deviate"),
         };
@@ -83,7 +86,16 @@ impl Finding {
     pub fn deviation(&self) -> Option<&Deviation> {
         match &self.evidence {
             Evidence::Deviation(deviation) => Some(deviation),
-            Evidence::Stop(_) | Evidence::Told => None,
+            Evidence::Misreading(_) | Evidence::Stop(_) | Evidence::Told => None,
+        }
+    }
+
+    /// What flux was made into wrongly, where that was seen.
+    #[must_use]
+    pub fn misreading(&self) -> Option<&Misreading> {
+        match &self.evidence {
+            Evidence::Misreading(misreading) => Some(misreading),
+            _ => None,
         }
     }
 
@@ -92,7 +104,7 @@ impl Finding {
     pub const fn stop(&self) -> Option<Stop> {
         match &self.evidence {
             Evidence::Stop(stop) => Some(*stop),
-            Evidence::Deviation(_) | Evidence::Told => None,
+            _ => None,
         }
     }
 
@@ -107,9 +119,8 @@ impl Finding {
     #[must_use]
     pub fn same(&self, examined: &Examined) -> bool {
         match &examined.verdict {
-            Verdict::Deviates(found) => (found.rule.id, found.kind) == self.name(),
             Verdict::Stops(_) => self.stop().is_some(),
-            _ => false,
+            verdict => verdict.name().is_some_and(|(rule, kind)| (rule.id, kind) == self.name()),
         }
     }
 }

@@ -175,7 +175,7 @@ impl Runner for Inside {
             let hash = digest::of(index, &self.case, self.examiner.observation(), &examined);
             summary.digest = summary.digest.wrapping_add(hash);
             summary.count(&self.case, &self.examiner, &examined);
-            if let Verdict::Deviates(_) = examined.verdict {
+            if let Verdict::Deviates(_) | Verdict::Misreads(_) = examined.verdict {
                 found(Finding::new(index, self.case.clone(), examined));
             }
         }
@@ -200,7 +200,7 @@ impl Runner for Inside {
             let number = if let Draw::Number(number) = draw { *number } else { 0 };
             summary.digest = digest::of(number, &self.case, self.examiner.observation(), &examined);
             summary.count(&self.case, &self.examiner, &examined);
-            let deviates = matches!(examined.verdict, Verdict::Deviates(_));
+            let deviates = matches!(examined.verdict, Verdict::Deviates(_) | Verdict::Misreads(_));
             let finding = deviates.then(|| Finding::new(index, self.case.clone(), examined));
             each(Judged { summary, finding });
         }

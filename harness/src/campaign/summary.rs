@@ -76,6 +76,8 @@ pub struct Compared {
     pub signals: u64,
     /// Tracks, as they were after a run.
     pub tracks: u64,
+    /// Channel bits that flux was made into.
+    pub channel_bits: u64,
 }
 
 impl Compared {
@@ -100,6 +102,7 @@ impl Compared {
         self.status_bits += other.status_bits;
         self.signals += other.signals;
         self.tracks += other.tracks;
+        self.channel_bits += other.channel_bits;
     }
 }
 
@@ -110,7 +113,7 @@ impl Summary {
         (self.words > 0).then(|| self.unique_words as f64 / self.words as f64)
     }
 
-    /// Whether no word, byte, driven status bit, signal or track was held against the model: a run of
+    /// Whether no word, byte, driven status bit, signal, track or channel bit was held against the model: a run of
     /// which nothing can be said, however many cases it had.
     #[must_use]
     pub fn compared_nothing(&self) -> bool {
@@ -148,6 +151,9 @@ impl Summary {
         RULES
             .iter()
             .filter(|rule| rule.shows_in_cases())
+            // What a separator does no other implementation can, and the other way round: nothing of
+            // that was left out.
+            .filter(|rule| rule.needs().has(Capability::Separator) == self.own().are_a_separators())
             .map(|rule| (rule, self.own().missing(rule.needs())))
             .filter(|(_, missing)| !missing.is_empty())
     }
@@ -176,13 +182,15 @@ impl Summary {
                 return;
             }
             Verdict::Inconclusive(_) => self.inconclusive += 1,
-            Verdict::Conforms | Verdict::Deviates(_) => {
+            Verdict::Conforms | Verdict::Deviates(_) | Verdict::Misreads(_) => {
                 self.judged += 1;
-                if let Verdict::Deviates(deviation) = &examined.verdict {
-                    let name = (deviation.rule.id, deviation.kind);
-                    *self.deviating.entry(name).or_default() += 1;
+                if let Some((rule, kind)) = examined.verdict.name() {
+                    *self.deviating.entry((rule.id, kind)).or_default() += 1;
                 }
                 self.compared.add(Compared::of(examiner.observation(), examiner.capabilities()));
+                if case.flux.is_some() {
+                    self.compared.channel_bits += examiner.judge().flux_bits();
+                }
             }
         }
         let tally = examiner.judge().tally();

@@ -143,6 +143,7 @@ mod tests {
             bench: Bench { access_ns: 0, drives: vec![drive] },
             tracks: Vec::new(),
             program,
+            flux: None,
         };
         let changed = telling(&case).expect("words that can be numbered");
         let Some(Operation::Write { source: WriteSource::Words(bits), .. }) =

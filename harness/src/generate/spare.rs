@@ -21,6 +21,9 @@ impl Spare {
                 self.bits.push(bits);
             }
         }
+        if let Some(flux) = case.flux.take() {
+            self.bits.push(flux.bits);
+        }
         for operation in case.program.drain(..) {
             self.reclaim_operation(operation);
         }

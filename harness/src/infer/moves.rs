@@ -4,8 +4,17 @@ use trackproof_contract::{KEYS, Key, Profile};
 
 /// Keys that are not the controller's to choose, or that nothing in channel bits can tell: they stay
 /// as they are in the base.
-pub(super) const GIVEN: [&str; 6] =
-    ["recording", "channel_bit_ns", "sync_mask", "service", "max_words", "splice_guard"];
+pub(super) const GIVEN: [&str; 9] = [
+    "recording",
+    "channel_bit_ns",
+    "sync_mask",
+    "service",
+    "max_words",
+    "splice_guard",
+    "window",
+    "rate_limit",
+    "lock_bits",
+];
 
 /// Keys of one number and the numbers that are tried.
 const NUMBERS: &[(&str, &[i64])] = &[

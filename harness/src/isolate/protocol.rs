@@ -12,7 +12,7 @@ use trackproof_model::reach::ReachCounts;
 
 /// Changes with every change of the messages, and with the version: a worker of another build would
 /// make other cases.
-pub(super) const VERSION: &str = concat!("2 ", env!("CARGO_PKG_VERSION"));
+pub(super) const VERSION: &str = concat!("3 ", env!("CARGO_PKG_VERSION"));
 
 /// The implementation is given a case.
 pub(super) const BEGUN: &str = ">";
@@ -121,7 +121,7 @@ pub(crate) struct Counts {
     digest: u64,
     words: u64,
     unique_words: u64,
-    compared: [u64; 4],
+    compared: [u64; 5],
     slack: Vec<(u32, u64)>,
     /// Rule, kind, cases.
     deviating: Vec<(String, String, u64)>,
@@ -130,7 +130,7 @@ pub(crate) struct Counts {
 
 impl Counts {
     pub(crate) fn of(summary: &Summary) -> Self {
-        let Compared { bytes, status_bits, signals, tracks } = summary.compared;
+        let Compared { bytes, status_bits, signals, tracks, channel_bits } = summary.compared;
         let place = |one: Capability| Capability::ALL.iter().position(|other| *other == one);
         Self {
             cases: summary.cases,
@@ -147,7 +147,7 @@ impl Counts {
             digest: summary.digest,
             words: summary.words,
             unique_words: summary.unique_words,
-            compared: [bytes, status_bits, signals, tracks],
+            compared: [bytes, status_bits, signals, tracks, channel_bits],
             slack: summary.slack.iter().map(|(bits, count)| (*bits, *count)).collect(),
             deviating: summary
                 .deviating
@@ -160,7 +160,7 @@ impl Counts {
 
     /// The summary; none where a number names nothing.
     pub(crate) fn summary(self, capabilities: Capabilities) -> Option<Summary> {
-        let [bytes, status_bits, signals, tracks] = self.compared;
+        let [bytes, status_bits, signals, tracks, channel_bits] = self.compared;
         let lacking: Option<BTreeMap<_, _>> = self
             .lacking
             .into_iter()
@@ -187,7 +187,7 @@ impl Counts {
             digest: self.digest,
             words: self.words,
             unique_words: self.unique_words,
-            compared: Compared { bytes, status_bits, signals, tracks },
+            compared: Compared { bytes, status_bits, signals, tracks, channel_bits },
             slack: self.slack.into_iter().collect(),
             deviating: deviating?,
             reach: ReachCounts::from_numbers(&self.reach)?,

@@ -30,6 +30,7 @@ impl IsolatedRig {
         timeline(case, &mut self.events);
         observation.check_form(&self.events).is_ok()
             && observation.check_media(&case.tracks).is_ok()
+            && observation.check_separated(case).is_ok()
     }
 
     fn stopped(&mut self, stop: Stop) -> Result<(), RigError> {

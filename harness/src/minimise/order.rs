@@ -8,10 +8,10 @@ use super::requests;
 use std::cmp::Ordering;
 use trackproof_contract::{
     Case, ChangeClear, ChannelBits, ChannelKind, Direction, KEYS, Medium, Operation, SectorLayout,
-    Start, Track, WriteSource,
+    Speed, Start, Track, WriteSource,
 };
 
-/// A case's rank: the smaller, the simpler.
+/// A case's rank: the smaller, the simpler. Of flux: shorter, calmer, plainer.
 ///
 /// In this order: fewer operations (an access time is one), drives, tracks, words asked for
 /// or given, channel bits on the tracks;
@@ -34,6 +34,7 @@ impl Ord for Simplicity<'_> {
             .cmp(&sizes(two))
             .then_with(|| effort(one).cmp(&effort(two)))
             .then_with(|| one.program.iter().map(sequence).cmp(two.program.iter().map(sequence)))
+            .then_with(|| motion(one).cmp(&motion(two)))
             .then_with(|| values(one).cmp(&values(two)))
             .then_with(|| ones(one).cmp(&ones(two)))
             .then_with(|| contents(one).cmp(contents(two)))
@@ -57,6 +58,32 @@ impl PartialEq for Simplicity<'_> {
 }
 
 impl Eq for Simplicity<'_> {}
+
+/// How flux passes: splices, the kind of its speed, then each number: how round it is, how far from
+/// nominal, and cells that are too long before those that are too short.
+fn motion(case: &Case) -> Vec<u64> {
+    let Some(flux) = &case.flux else { return Vec::new() };
+    let kind = match flux.speed {
+        Speed::Even { .. } => 0,
+        Speed::Step { .. } => 1,
+        Speed::Ramp { .. } => 2,
+        Speed::Sinusoid { .. } => 3,
+    };
+    let number = |value: i32, round: u64| {
+        let far = u64::from(value.unsigned_abs());
+        let rough = [round * 100, round * 10, round];
+        let rough = rough.into_iter().position(|unit| far.is_multiple_of(unit)).unwrap_or(3);
+        [rough as u64, far, u64::from(value < 0)]
+    };
+    let mut values = vec![flux.splices.len() as u64, kind];
+    values.extend(number(flux.peak_shift.into(), 1));
+    values.extend(flux.speed.numbers().into_iter().flat_map(|ppm| number(ppm, 100)));
+    for splice in &flux.splices {
+        values.extend(number(splice.moved.into(), 1));
+        values.push(splice.cell.into());
+    }
+    values
+}
 
 /// Operations, drives, tracks, words, channel bits. An access time counts as an operation: it is
 /// a wait in each of them.
@@ -85,7 +112,8 @@ pub(crate) fn channel_bits(case: &Case) -> u64 {
             drive.map_or(0, |drive| u64::from(drive.turn_bits))
         }
     };
-    case.tracks.iter().map(bits).sum()
+    let flux = case.flux.as_ref().map_or(0, |flux| flux.bits.len() as u64);
+    case.tracks.iter().map(bits).sum::<u64>() + flux
 }
 
 /// How much a reader has to know for the program's operations and the tracks' kinds, in sum.
@@ -263,5 +291,6 @@ fn contents(case: &Case) -> impl Iterator<Item = &ChannelBits> {
         Operation::Write { source: WriteSource::Words(bits), .. } => Some(bits),
         _ => None,
     });
-    case.tracks.iter().map(|track| track.medium.track()).chain(given)
+    let flux = case.flux.iter().map(|flux| &flux.bits);
+    case.tracks.iter().map(|track| track.medium.track()).chain(given).chain(flux)
 }

@@ -118,6 +118,7 @@ mod tests {
             bench: Bench { access_ns: 0, drives: Vec::new() },
             tracks: Vec::new(),
             program: vec![read(1), Operation::Abort, read(2), read(3), copy(1), copy(0)],
+            flux: None,
         }
     }
 

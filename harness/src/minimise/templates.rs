@@ -132,5 +132,6 @@ pub(super) fn empty(case: &Case) -> Case {
         bench: Bench { access_ns: 0, drives: vec![drive] },
         tracks: Vec::new(),
         program: Vec::new(),
+        flux: None,
     }
 }

@@ -9,7 +9,6 @@ use crate::campaign::{CampaignError, Finding};
 use crate::case_file::CaseFile;
 use crate::features::Seen;
 use crate::settle::{Settled, execute};
-use crate::verdict::Verdict;
 use std::path::Path;
 use std::sync::atomic::Ordering;
 use std::time::Duration;
@@ -75,9 +74,9 @@ impl Run<'_> {
             return Ok(());
         }
         let shown = execute(self.factory, &finding)?;
-        let shown = shown.map(|(_, examined)| examined).filter(|examined| {
-            matches!(examined.verdict, Verdict::Deviates(_) | Verdict::Stops(_))
-        });
+        let shown = shown
+            .map(|(_, examined)| examined)
+            .filter(|examined| examined.verdict.name().is_some());
         let mut ledger = self.ledger();
         let Some(examined) = shown else {
             ledger.once.insert(of, finding);

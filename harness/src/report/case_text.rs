@@ -84,6 +84,13 @@ fn recorded(track: &Track) -> Vec<String> {
         medium => (image(medium), "data bit"),
     };
     let mut lines = vec![format!("  cylinder {}, side {}, {what}:", track.cylinder, track.side)];
+    lines.extend(bit_rows(bits, unit));
+    lines
+}
+
+/// Bits in rows: digits where there are few, else hex, and no more than a screen of it.
+pub(super) fn bit_rows(bits: &ChannelBits, unit: &str) -> Vec<String> {
+    let mut lines = Vec::new();
     if bits.len() <= SPELT_BITS {
         lines.extend(rows(bits, bits.len(), 32, |from, to| {
             let signs = (from..to).map(|bit| if bits.get(bit) { '1' } else { '0' });
@@ -185,6 +192,7 @@ mod tests {
                 Operation::Wait { ns: 1_000_000 },
                 Operation::Abort,
             ],
+            flux: None,
         };
         assert_eq!(
             program(&case).join("\n"),

@@ -4,7 +4,7 @@
 use super::moment::Moment;
 use super::phrase::{count, grouped};
 use super::style::Style;
-use super::{case_text, comparison, showing};
+use super::{case_text, comparison, flux, showing};
 use crate::campaign::Finding;
 use crate::cause::{Cause, Hypothesis};
 use crate::judge::Judge;
@@ -51,8 +51,17 @@ pub fn finding(shown: &Shown<'_>, style: Style) -> String {
     let _ = judge.judge(case, shown.observation, shown.capabilities);
 
     let mut lines = head(found, style);
-    section(&mut lines, &title(shown), case_text::program(case), style);
-    section(&mut lines, "What is recorded", case_text::media(case), style);
+    if let Some(flux) = &case.flux {
+        section(&mut lines, &title(shown), flux::told(case, flux), style);
+    } else {
+        section(&mut lines, &title(shown), case_text::program(case), style);
+        section(&mut lines, "What is recorded", case_text::media(case), style);
+    }
+    if let (Some(flux), Some(misreading)) = (&case.flux, found.misreading()) {
+        lines.push(String::new());
+        lines.push(format!("  {}", style.strong("What came back")));
+        lines.extend(flux::misread(case, flux, misreading, style));
+    }
     match (found.deviation(), found.stop()) {
         (Some(deviation), _) => {
             let tape = judge.acceptor().tape();
@@ -125,6 +134,14 @@ fn how_to_mean(key: &str, value: &str, profile: &Profile) -> String {
 fn title(shown: &Shown<'_>) -> String {
     let case = &shown.finding.case;
     let size = size(case);
+    if case.flux.is_some() {
+        let what = if shown.minimised { "The smallest flux" } else { "Flux, not the smallest yet" };
+        return format!(
+            "{what} ({}; from {})",
+            count(size.channel_bits, "channel bit"),
+            shown.origin
+        );
+    }
     let what =
         if shown.minimised { "The smallest program" } else { "A program, not the smallest yet" };
     let numbers = [
@@ -238,7 +255,10 @@ fn place(shown: &Shown<'_>, deviation: &Deviation, events: &[Event], tape: &Tape
 /// What changes from the case to its neighbour, line by line.
 fn nearest(case: &Case, neighbour: &Case) -> Vec<String> {
     let told = |case: &Case| {
-        let mut lines = case_text::program(case);
+        let mut lines = match &case.flux {
+            Some(flux) => flux::told(case, flux),
+            None => case_text::program(case),
+        };
         lines.extend(case_text::media(case));
         lines.join("\n") + "\n"
     };

@@ -18,7 +18,10 @@ pub(super) struct Reached {
 
 /// Every point of a profile, in the model's order.
 pub(super) fn points(profile: &Profile, summary: &Summary) -> Vec<Reached> {
+    // A separator is brought to other places than all else.
+    let separates = summary.capabilities.are_a_separators();
     Point::all(profile.word_bits, profile.fifo_words)
+        .filter(|point| point.is_of_flux() == separates)
         .map(|point| Reached {
             name: point.to_string(),
             cases: summary.reach.of(point),
@@ -29,7 +32,9 @@ pub(super) fn points(profile: &Profile, summary: &Summary) -> Vec<Reached> {
 
 /// Whether an implementation of these capabilities can be brought there.
 fn possible(point: Point, capabilities: Capabilities) -> bool {
-    use Capability::{Abort, BytePort, HardwareSync, IndexStart, Read, Reset, SyncWord, Write};
+    use Capability::{
+        Abort, BytePort, HardwareSync, IndexStart, Read, Reset, Separator, SyncWord, Write,
+    };
     let can = |one| capabilities.has(one);
     let reads = can(Read) || can(HardwareSync) || can(IndexStart);
     match point {
@@ -70,6 +75,13 @@ fn possible(point: Point, capabilities: Capabilities) -> bool {
         | Point::LineWriting
         | Point::WriteAcrossIndex
         | Point::WriteLong => can(Write),
+        Point::FluxEven
+        | Point::FluxStep
+        | Point::FluxRamp
+        | Point::FluxSinusoid
+        | Point::FluxShifted
+        | Point::FluxErased
+        | Point::FluxSpliced => can(Separator),
     }
 }
 
@@ -91,6 +103,7 @@ mod tests {
     #[test]
     fn a_point_is_possible_where_what_it_needs_is_there() {
         let all = points(&Profile::sync_dma(), &Summary::default()).len();
+        assert_eq!(possible(Capabilities::of(&[Capability::Separator])).len(), 7);
         assert_eq!(possible(Capabilities::all()).len(), all);
         assert!(possible(Capabilities::NONE).is_empty());
         assert_eq!(possible(Capabilities::of(&[Capability::BytePort])), ["byte-edge"]);

@@ -89,6 +89,8 @@ pub struct ComparedJson {
     pub signals: u64,
     /// Tracks after a run.
     pub tracks: u64,
+    /// Channel bits that flux was made into.
+    pub channel_bits: u64,
 }
 
 /// A capability that the implementation lacks.
@@ -176,6 +178,7 @@ pub fn run_json(report: &RunReport<'_>) -> RunJson {
             status_bits: summary.compared.status_bits,
             signals: summary.compared.signals,
             tracks: summary.compared.tracks,
+            channel_bits: summary.compared.channel_bits,
         },
         skipped_cases: summary.skipped,
         beside_cases: summary.beside,

@@ -76,7 +76,10 @@ pub fn run(report: &RunReport<'_>, style: Style) -> String {
         let index = grouped(index);
         lines.push(format!("           given up behind case {index}: it stops too often"));
     }
-    lines.push(words(summary));
+    // A separator gives no words.
+    if summary.words > 0 || summary.compared.channel_bits == 0 {
+        lines.push(words(summary));
+    }
     lines.push(format!("  Beside   {}", beside(summary)));
     if summary.beside > 0 {
         lines.push(format!(
@@ -119,6 +122,7 @@ fn beside(summary: &Summary) -> String {
         (compared.status_bits, "status bit"),
         (compared.signals, "signal"),
         (compared.tracks, "track"),
+        (compared.channel_bits, "channel bit"),
     ]
     .into_iter()
     .filter(|(number, _)| *number > 0)

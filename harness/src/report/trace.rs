@@ -3,6 +3,7 @@
 
 mod state;
 
+use super::case_text::bit_rows;
 use super::moment::Moment;
 use super::phrase::{count, hex, micros, operation, request};
 use super::showing;
@@ -11,10 +12,11 @@ use crate::judge::Judge;
 use crate::verdict::{Deviation, Verdict};
 use state::States;
 use std::collections::VecDeque;
-use trackproof_contract::{Action, Capabilities, Case, Event, Item, Observation};
+use trackproof_contract::{Action, Capabilities, Case, Event, Flux, Item, Observation};
 use trackproof_model::reader::acceptor::{Acceptance, Acceptor, Tally};
 use trackproof_model::reader::predict::Predicted;
 use trackproof_model::reader::rejection::Mismatch;
+use trackproof_model::separator::judged::Judged;
 
 /// Words worked out behind the first difference: more than any read of a minimised case has.
 const PREDICTED: usize = 4_096;
@@ -42,6 +44,9 @@ pub fn trace(
     style: Style,
 ) -> String {
     let mut judge = Judge::new();
+    if let Some(flux) = &case.flux {
+        return flux_trace(case, flux, observation);
+    }
     let deviation = match judge.judge(case, observation, capabilities) {
         Verdict::Deviates(deviation) => Some(deviation),
         _ => None,
@@ -59,6 +64,31 @@ pub fn trace(
     let mut lines = telling.lines();
     draw_together(&mut lines);
     table(&lines, deviation.is_some(), blank, style)
+}
+
+/// Of flux: every transition with its time, what was written before it, and what came of it all.
+fn flux_trace(case: &Case, flux: &Flux, observation: &Observation) -> String {
+    let mut judged = Judged::default();
+    judged.lay_out(&case.profile, flux);
+    let mut text = format!("{:>14}  {:>10}  {:>8}  judged\n", "µs", "cell", "written");
+    let (mut last, mut stretches) = (0, judged.stretches().iter().peekable());
+    let ones = (0..flux.bits.len()).filter(|bit| flux.bits.get(*bit));
+    for (bit, at_ns) in ones.zip(judged.times_ns()) {
+        while stretches.next_if(|stretch| stretch.end <= bit).is_some() {}
+        let inside = stretches.peek().is_some_and(|stretch| stretch.first <= bit);
+        text.push_str(&format!(
+            "{:>14}  {bit:>10}  {:>8}{}\n",
+            micros(*at_ns),
+            bit - last,
+            if inside { "  yes" } else { "" }
+        ));
+        last = bit;
+    }
+    text.push_str("what came:\n");
+    for row in bit_rows(&observation.separated, "channel bit") {
+        text.push_str(&format!("{row}\n"));
+    }
+    text
 }
 
 /// The words that the deviating read should have given from the difference on.

@@ -81,7 +81,7 @@ pub(super) fn steady(
         let again = glance(factory, &finding.case, finding.index, finding.earlier, time)?;
         let wrong = again.is_some_and(|(_, examined)| match examined.verdict {
             Verdict::Stops(_) => finding.stop().is_some(),
-            Verdict::Deviates(_) => finding.stop().is_none(),
+            Verdict::Deviates(_) | Verdict::Misreads(_) => finding.stop().is_none(),
             _ => false,
         });
         if !wrong {

@@ -12,6 +12,7 @@ pub(crate) enum Showing {
     /// It stopped, or only its name is known.
     Nothing,
     Words,
+    ChannelBits,
     Byte,
     Done,
     Refused,

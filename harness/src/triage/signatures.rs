@@ -405,6 +405,31 @@ pub(super) const SIGNATURES: &[(&str, &str, &str)] = &[
         "it waits for something that never comes: look at loops that end on a flag",
     ),
     (
+        "separator.legal",
+        "even-speed",
+        "channel bits are wrong at a constant speed: look at how the number of cells in an interval is rounded, and at the longest and the shortest one",
+    ),
+    (
+        "separator.legal",
+        "pushed*",
+        "transitions that neighbours push are taken for the next cell's: look at whether the window is centred, and how much of an error goes into the speed",
+    ),
+    (
+        "separator.legal",
+        "*",
+        "it does not follow the speed: look at whether the speed is corrected at all, by how much, and at its limits",
+    ),
+    (
+        "separator.recover",
+        "behind-erased",
+        "what it makes of a stretch without transitions stays with it: look at what becomes of phase and speed there",
+    ),
+    (
+        "separator.recover",
+        "*",
+        "it does not let go of the old phase: look at how it begins anew behind an interval that is none",
+    ),
+    (
         "stops",
         "*",
         "memory or an invariant is broken: run the case under a sanitizer or a debugger",

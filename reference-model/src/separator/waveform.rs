@@ -6,46 +6,24 @@
 //! that they are the same everywhere.
 
 use super::{FRACTION_BITS, Period};
-use trackproof_contract::ChannelBits;
+use trackproof_contract::{ChannelBits, Speed, Splice};
 
-/// Channel bits at an even speed before the waveform begins: 25 zero bytes.
-pub const LOCK_BITS: usize = 400;
 /// Channel bits of a ramp: 64 bit cells.
 pub const RAMP_BITS: usize = 128;
 /// Channel bits of a sinusoid's period: 200 bit cells.
 pub const SINUSOID_BITS: usize = 400;
+/// How far neighbours push in the waveforms that a separator is judged by, in thousandths of a
+/// channel bit: 5 % of a bit cell.
+pub const JUDGED_SHIFT: u16 = 100;
 
-/// How cell lengths change after the lock field, in parts per million of nominal.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum Shape {
-    /// At once, from nominal.
-    Step {
-        /// To this much above nominal.
-        to_ppm: i32,
-    },
-    /// Evenly, over [`RAMP_BITS`], from nominal.
-    Ramp {
-        /// To this much above nominal.
-        to_ppm: i32,
-    },
-    /// Up and down around a constant length, which is the lock field's too.
-    Sinusoid {
-        /// The constant length, this much above nominal.
-        base_ppm: i32,
-        /// The greatest change, of the constant length.
-        swing_ppm: i32,
-    },
-}
-
-/// How far neighbours push a transition when it is read.
-#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
-pub enum PeakShift {
-    /// Not at all.
-    None,
-    /// A one with one neighbour at 2 channel bits and the other one farther moves away from the
-    /// near one by 5 % of a bit cell.
-    FivePercent,
-}
+/// The longest cells that a separator is judged by, above nominal: 1.03 x 1.08.
+pub const LONG_PPM: i32 = 112_000;
+/// The shortest ones: 0.97 x 0.92.
+pub const SHORT_PPM: i32 = -108_000;
+/// The most in the long term.
+pub const BASE_PPM: i32 = 30_000;
+/// The most in the short term, of that.
+pub const SWING_PPM: i32 = 80_000;
 
 /// A waveform with its name.
 #[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
@@ -53,105 +31,147 @@ pub struct Waveform {
     /// What to call it.
     pub name: &'static str,
     /// How cell lengths change.
-    pub shape: Shape,
-    /// Whether neighbours push.
-    pub peak_shift: PeakShift,
+    pub speed: Speed,
+    /// How far neighbours push, in thousandths of a channel bit.
+    pub peak_shift: u16,
 }
 
-const LONG_PPM: i32 = 112_000;
-const SHORT_PPM: i32 = -108_000;
-
-const fn waveform(name: &'static str, shape: Shape, peak_shift: PeakShift) -> Waveform {
-    Waveform { name, shape, peak_shift }
+const fn waveform(name: &'static str, speed: Speed, peak_shift: u16) -> Waveform {
+    Waveform { name, speed, peak_shift }
 }
 
-const fn sinusoid(base_ppm: i32) -> Shape {
-    Shape::Sinusoid { base_ppm, swing_ppm: 80_000 }
+const fn sinusoid(base_ppm: i32) -> Speed {
+    Speed::Sinusoid { base_ppm, swing_ppm: SWING_PPM }
 }
 
-/// The waveforms that a separator is judged by.
-pub const JUDGED: [Waveform; 10] = {
-    use PeakShift::{FivePercent, None};
-    [
-        waveform("step-long", Shape::Step { to_ppm: LONG_PPM }, None),
-        waveform("step-short", Shape::Step { to_ppm: SHORT_PPM }, None),
-        waveform("ramp-long", Shape::Ramp { to_ppm: LONG_PPM }, None),
-        waveform("ramp-short", Shape::Ramp { to_ppm: SHORT_PPM }, None),
-        waveform("sinusoid-long", sinusoid(30_000), None),
-        waveform("sinusoid-short", sinusoid(-30_000), None),
-        waveform("ramp-long-shifted", Shape::Ramp { to_ppm: LONG_PPM }, FivePercent),
-        waveform("ramp-short-shifted", Shape::Ramp { to_ppm: SHORT_PPM }, FivePercent),
-        waveform("sinusoid-long-shifted", sinusoid(30_000), FivePercent),
-        waveform("sinusoid-short-shifted", sinusoid(-30_000), FivePercent),
-    ]
-};
+/// The extremes of what a separator is judged by.
+pub const JUDGED: [Waveform; 10] = [
+    waveform("step-long", Speed::Step { to_ppm: LONG_PPM }, 0),
+    waveform("step-short", Speed::Step { to_ppm: SHORT_PPM }, 0),
+    waveform("ramp-long", Speed::Ramp { to_ppm: LONG_PPM }, 0),
+    waveform("ramp-short", Speed::Ramp { to_ppm: SHORT_PPM }, 0),
+    waveform("sinusoid-long", sinusoid(BASE_PPM), 0),
+    waveform("sinusoid-short", sinusoid(-BASE_PPM), 0),
+    waveform("ramp-long-shifted", Speed::Ramp { to_ppm: LONG_PPM }, JUDGED_SHIFT),
+    waveform("ramp-short-shifted", Speed::Ramp { to_ppm: SHORT_PPM }, JUDGED_SHIFT),
+    waveform("sinusoid-long-shifted", sinusoid(BASE_PPM), JUDGED_SHIFT),
+    waveform("sinusoid-short-shifted", sinusoid(-BASE_PPM), JUDGED_SHIFT),
+];
 
-/// The cells of a stretch as they were written: the true grid.
-#[derive(Debug, Clone, PartialEq, Eq)]
+/// The cells of a stretch as they were written: the true grid. Its memory is kept when it is filled
+/// anew.
+#[derive(Debug, Clone, PartialEq, Eq, Default)]
 pub struct Grid {
-    /// Where each cell begins, in 2⁻¹⁶ ns, and where the last one ends.
-    edges: Vec<u64>,
+    /// Where each cell begins and how long it is, in 2⁻¹⁶ ns.
+    cells: Vec<(u64, u64)>,
 }
 
 impl Grid {
-    /// `count` cells of a waveform, the first of the lock field first, which begins at 0.
+    /// `count` cells at a speed, the first of which begins at 0.
     #[must_use]
-    pub fn new(period: Period, shape: Shape, count: usize) -> Self {
+    pub fn new(period: Period, speed: Speed, count: usize) -> Self {
+        let mut grid = Self::default();
+        grid.fill(period, speed, &[], count);
+        grid
+    }
+
+    /// Becomes `count` cells at a speed, moved at splices, which are in rising order.
+    pub fn fill(&mut self, period: Period, speed: Speed, splices: &[Splice], count: usize) {
         let nominal = period.fixed() as f64;
-        let mut edge = 0;
-        let edges = std::iter::once(0)
-            .chain((0..count).map(|cell| {
-                edge += (nominal * factor(shape, cell)).round() as u64;
-                edge
-            }))
-            .collect();
-        Self { edges }
+        let (mut begin, mut splices) = (0_u64, splices.iter().peekable());
+        self.cells.clear();
+        self.cells.extend((0..count).map(|cell| {
+            if let Some(splice) = splices.next_if(|splice| splice.cell as usize == cell) {
+                begin =
+                    begin.saturating_add_signed(period.fixed() * i64::from(splice.moved) / 1_000);
+            }
+            let length = (nominal * factor(speed, cell)).round() as u64;
+            let this = (begin, length);
+            begin += length;
+            this
+        }));
     }
 
     /// How many cells.
     #[must_use]
     pub const fn len(&self) -> usize {
-        self.edges.len() - 1
+        self.cells.len()
     }
 
     /// Whether there is none.
     #[must_use]
     pub const fn is_empty(&self) -> bool {
-        self.len() == 0
+        self.cells.is_empty()
     }
 
     /// A cell's centre, in 2⁻¹⁶ ns.
     pub(super) fn centre(&self, cell: usize) -> u64 {
-        self.edges[cell].midpoint(self.edges[cell + 1])
+        let (begin, length) = self.cells[cell];
+        begin + length / 2
     }
 
     /// A cell's length, in 2⁻¹⁶ ns.
     pub(super) fn length(&self, cell: usize) -> u64 {
-        self.edges[cell + 1] - self.edges[cell]
+        self.cells[cell].1
+    }
+
+    /// When the last cell ends, in nanoseconds rounded up.
+    #[must_use]
+    pub fn end_ns(&self) -> u64 {
+        let (begin, length) = self.cells.last().copied().unwrap_or_default();
+        (begin + length).div_ceil(1 << FRACTION_BITS)
     }
 
     /// When the transitions of `bits` come, in nanoseconds rounded down: each at its cell's centre,
-    /// or shifted from it.
+    /// or as far from it as neighbours push it, in thousandths of a channel bit.
     ///
     /// # Panics
     /// When there are more bits than cells.
     #[must_use]
-    pub fn transitions(&self, bits: &ChannelBits, peak_shift: PeakShift) -> Vec<u64> {
-        assert!(bits.len() <= self.len(), "{} bits in {} cells", bits.len(), self.len());
-        (0..bits.len())
-            .filter(|bit| bits.get(*bit))
-            .map(|bit| {
-                // 5 % of a bit cell, which is two channel bits long.
-                let push = self.length(bit) / 10;
-                let at = match (peak_shift, pushed(bits, bit)) {
-                    (PeakShift::FivePercent, Some(Push::Later)) => self.centre(bit) + push,
-                    (PeakShift::FivePercent, Some(Push::Earlier)) => self.centre(bit) - push,
-                    _ => self.centre(bit),
-                };
-                at >> FRACTION_BITS
-            })
-            .collect()
+    pub fn transitions(&self, bits: &ChannelBits, peak_shift: u16) -> Vec<u64> {
+        let mut times_ns = Vec::new();
+        self.transitions_into(bits, peak_shift, &mut times_ns);
+        times_ns
     }
+
+    /// The same into `times_ns`, which is emptied first and keeps its memory.
+    ///
+    /// # Panics
+    /// When there are more bits than cells.
+    pub fn transitions_into(&self, bits: &ChannelBits, peak_shift: u16, times_ns: &mut Vec<u64>) {
+        assert!(bits.len() <= self.len(), "{} bits in {} cells", bits.len(), self.len());
+        times_ns.clear();
+        let mut last = None;
+        for bit in ones(bits) {
+            let push = self.length(bit) * u64::from(peak_shift) / 1_000;
+            let at = match pushed(bits, bit) {
+                Some(Push::Later) => self.centre(bit) + push,
+                Some(Push::Earlier) => self.centre(bit).saturating_sub(push),
+                None => self.centre(bit),
+            };
+            // Two in one nanosecond are one edge; where a splice puts them so close, the later one
+            // gives way, so that each 1 keeps its time.
+            let at = (at >> FRACTION_BITS).max(last.map_or(0, |last| last + 1));
+            last = Some(at);
+            times_ns.push(at);
+        }
+    }
+}
+
+/// The places of the ones, in rising order.
+pub(super) fn ones(bits: &ChannelBits) -> impl Iterator<Item = usize> + '_ {
+    (0..bits.len().div_ceil(64)).flat_map(|at| {
+        let first = 64 * at;
+        let count = (bits.len() - first).min(64);
+        let mut word = bits.window(first, count) << (64 - count);
+        std::iter::from_fn(move || {
+            (word != 0).then(|| {
+                let place = word.leading_zeros();
+                word &= !(1 << (63 - place));
+                first + place as usize
+            })
+        })
+    })
 }
 
 enum Push {
@@ -173,19 +193,20 @@ fn pushed(bits: &ChannelBits, bit: usize) -> Option<Push> {
 }
 
 /// A cell's length as a factor of nominal.
-fn factor(shape: Shape, cell: usize) -> f64 {
-    let after_lock = cell.saturating_sub(LOCK_BITS);
-    let locking = cell < LOCK_BITS;
+fn factor(speed: Speed, cell: usize) -> f64 {
+    let changing = cell.saturating_sub(Speed::STEADY_BITS);
+    let steady = cell < Speed::STEADY_BITS;
     let part = |ppm: i32| f64::from(ppm) / 1e6;
-    match shape {
-        Shape::Step { .. } | Shape::Ramp { .. } if locking => 1.0,
-        Shape::Step { to_ppm } => 1.0 + part(to_ppm),
-        Shape::Ramp { to_ppm } => {
-            1.0 + part(to_ppm) * (after_lock.min(RAMP_BITS) as f64 / RAMP_BITS as f64)
+    match speed {
+        Speed::Even { off_ppm } => 1.0 + part(off_ppm),
+        Speed::Step { .. } | Speed::Ramp { .. } if steady => 1.0,
+        Speed::Step { to_ppm } => 1.0 + part(to_ppm),
+        Speed::Ramp { to_ppm } => {
+            1.0 + part(to_ppm) * (changing.min(RAMP_BITS) as f64 / RAMP_BITS as f64)
         }
-        Shape::Sinusoid { base_ppm, swing_ppm } => {
-            let turn = (after_lock % SINUSOID_BITS) as f64 / SINUSOID_BITS as f64;
-            let swing = if locking { 0.0 } else { part(swing_ppm) * sine(turn) };
+        Speed::Sinusoid { base_ppm, swing_ppm } => {
+            let turn = (changing % SINUSOID_BITS) as f64 / SINUSOID_BITS as f64;
+            let swing = if steady { 0.0 } else { part(swing_ppm) * sine(turn) };
             (1.0 + part(base_ppm)) * (1.0 + swing)
         }
     }

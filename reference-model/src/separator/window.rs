@@ -5,7 +5,8 @@
 //! what it makes of the transitions is its own affair.
 
 use super::FRACTION_BITS;
-use super::waveform::Grid;
+use super::waveform::{Grid, ones};
+use std::collections::VecDeque;
 use trackproof_contract::ChannelBits;
 
 /// Channel bits over which the change of the cell length is measured: 64 bit cells.
@@ -47,19 +48,23 @@ pub fn first_outside(
     bits: &ChannelBits,
     times_ns: &[u64],
 ) -> Option<Outside> {
-    let ones = (0..bits.len()).filter(|bit| bits.get(*bit));
-    let window = ones.zip(times_ns).find_map(|(cell, ns)| {
+    let window = ones(bits).zip(times_ns).find_map(|(cell, ns)| {
         let off = (ns << FRACTION_BITS).abs_diff(grid.centre(cell));
         let outside = 200 * off > u64::from(claim.window_percent) * grid.length(cell);
         outside.then_some(Outside::Window { cell })
     });
+    let limit = u64::from(claim.rate_limit_percent);
+    // Of the cells before, the shortest and the longest one are the farthest away.
+    let (mut shortest, mut longest) = (Extreme::default(), Extreme::default());
     let rate = (0..bits.len()).find_map(|cell| {
         let length = grid.length(cell);
-        let changes = |before: usize| {
-            let before = grid.length(before);
-            100 * length.abs_diff(before) > u64::from(claim.rate_limit_percent) * before
+        let far = |before: Option<u64>| {
+            before.is_some_and(|before| 100 * length.abs_diff(before) > limit * before)
         };
-        (cell.saturating_sub(CHANGE_BITS)..cell).any(changes).then_some(Outside::Rate { cell })
+        let outside = far(shortest.value()) || far(longest.value());
+        shortest.enter(cell, length, |one, other| one < other);
+        longest.enter(cell, length, |one, other| one > other);
+        outside.then_some(Outside::Rate { cell })
     });
     match (window, rate) {
         (Some(Outside::Window { cell }), Some(Outside::Rate { cell: other })) if other < cell => {
@@ -67,5 +72,27 @@ pub fn first_outside(
         }
         (None, rate) => rate,
         (window, _) => window,
+    }
+}
+
+/// The most extreme length of the last [`CHANGE_BITS`] cells.
+#[derive(Default)]
+struct Extreme(VecDeque<(usize, u64)>);
+
+impl Extreme {
+    fn value(&self) -> Option<u64> {
+        self.0.front().map(|(_, length)| *length)
+    }
+
+    /// A cell more, which is the last one from now on; `beats` says which of two is the more
+    /// extreme.
+    fn enter(&mut self, cell: usize, length: u64, beats: impl Fn(u64, u64) -> bool) {
+        while self.0.back().is_some_and(|(_, before)| !beats(*before, length)) {
+            self.0.pop_back();
+        }
+        self.0.push_back((cell, length));
+        if self.0.front().is_some_and(|(first, _)| first + CHANGE_BITS <= cell) {
+            self.0.pop_front();
+        }
     }
 }

@@ -74,5 +74,6 @@ pub(crate) fn case() -> Case {
             Operation::Wait { ns: 5_000 },
             Operation::PollByte,
         ],
+        flux: None,
     }
 }

@@ -236,3 +236,28 @@ const tp_track_writer *WRITER_ENTRY(uint32_t abi_major) {
 const tp_track_encoder *tp_track_encoder_entry(uint32_t abi_major) {
     return abi_major == TP_ABI_MAJOR ? &encoder : NULL;
 }
+
+#ifndef ADVANCE
+#define ADVANCE
+#endif
+
+static int32_t advance(void *self, uint64_t until_ns, const uint64_t *transitions_ns,
+                       uint32_t count, uint8_t *bits, uint32_t capacity, uint32_t *bit_count) {
+    (void)self, (void)until_ns, (void)capacity, (void)transitions_ns;
+    ADVANCE
+    /* A bit a transition, ones all of them, and a zero for none. */
+    for (uint32_t at = 0; at < count; at++)
+        bits[at / 8] |= (uint8_t)(0x80u >> at % 8);
+    *bit_count = count > 0 ? count : 1;
+    return TP_OK;
+}
+
+static const tp_data_separator separator = {
+    .struct_size = sizeof(tp_data_separator), .abi_major = MAJOR, .abi_minor = TP_ABI_MINOR,
+    .create = create, .destroy = destroy, .last_error = last_error, .profile = profile,
+    .power_up = power_up, .advance = advance,
+};
+
+const tp_data_separator *tp_data_separator_entry(uint32_t abi_major) {
+    return abi_major == TP_ABI_MAJOR ? &separator : NULL;
+}

@@ -3,10 +3,12 @@
 
 use crate::library::{Compiled, compile, compile_file};
 use std::fmt::Debug;
-use trackproof_c_abi::{CTrackEncoder, CTrackWriter, CWordReader, Kind, LoadError, Offer};
+use trackproof_c_abi::{
+    CDataSeparator, CTrackEncoder, CTrackWriter, CWordReader, Kind, LoadError, Offer,
+};
 use trackproof_contract::{
-    Answer, ImageTrack, PolledByte, Profile, SeamError, SectorLayout, Start, Status, TrackEncoder,
-    TrackWriter, TransferRequest, WordReader,
+    Answer, ChannelBits, DataSeparator, ImageTrack, PolledByte, Profile, SeamError, SectorLayout,
+    Start, Status, TrackEncoder, TrackWriter, TransferRequest, WordReader,
 };
 
 const READ: TransferRequest = TransferRequest { transfer: 0, words: 1, start: Start::Now };
@@ -264,6 +266,7 @@ fn a_library_is_the_first_of_what_it_exports() {
         Offer::WordReader(_) => Kind::WordReader,
         Offer::TrackWriter(_) => Kind::TrackWriter,
         Offer::TrackEncoder(_) => Kind::TrackEncoder,
+        Offer::DataSeparator(_) => Kind::DataSeparator,
     };
     assert_eq!(kind(&compile(&[])), Kind::Controller);
     assert_eq!(kind(&parts(&[])), Kind::WordReader);
@@ -273,4 +276,44 @@ fn a_library_is_the_first_of_what_it_exports() {
     assert_eq!(kind(&parts(&[no_reader, no_writer])), Kind::TrackEncoder);
     let error = open(&compile(&[("ENTRY_NAME", "other")]), None).unwrap_err().to_string();
     assert!(error.contains("exports no `tp_adapter_entry`"), "{error}");
+}
+
+fn separator(definitions: &[(&str, &str)]) -> CDataSeparator {
+    match open(&parts(definitions), Some(Kind::DataSeparator)).unwrap() {
+        Offer::DataSeparator(library) => library.maker(None).unwrap()(),
+        other => panic!("{other:?}"),
+    }
+}
+
+#[test]
+fn a_data_separator_gets_transitions_and_gives_bits() {
+    let mut separator = separator(&[]);
+    separator.power_up(&Profile::sync_dma()).unwrap();
+    let mut bits = ChannelBits::new();
+    separator.advance(100, &[1, 5, 9, 12, 20, 30, 40, 50, 60, 70], &mut bits).unwrap();
+    assert_eq!((bits.len(), bits.count_ones()), (10, 10));
+    separator.advance(200, &[], &mut bits).unwrap();
+    assert_eq!((bits.len(), bits.get(10)), (11, false));
+}
+
+#[test]
+fn what_a_data_separator_cannot_give_is_named() {
+    let told = |body: &str| {
+        let mut bits = ChannelBits::new();
+        let result = separator(&[("ADVANCE", body)]).advance(9, &[3], &mut bits);
+        (result.map_err(|error| error.to_string()), bits.len())
+    };
+    let (error, _) = told("*bit_count=capacity+1;return TP_OK;");
+    assert!(error.unwrap_err().contains("*bit_count to 4097, the limit is the capacity, 4096"));
+    let (error, _) = told("return TP_FAIL;");
+    assert_eq!(error, Err("not today".into()));
+    let (error, _) = told("return 7;");
+    assert!(error.unwrap_err().contains("`advance` returned 7"));
+    let (error, _) = told("*bit_count=0;return TP_MORE;");
+    assert!(error.unwrap_err().contains("(more) 10000 times"));
+    // More than a buffer, by and by: the transitions come with the first call alone.
+    let more = "static uint32_t n;*bit_count=capacity;bits[0]=count==1&&n==0?0x80:0;\
+                return ++n<3?TP_MORE:TP_OK;";
+    let (result, count) = told(more);
+    assert_eq!((result, count), (Ok(()), 3 * 4_096));
 }

@@ -85,6 +85,11 @@ fn the_stub_of_each_part_compiles_without_a_warning_and_nothing_is_judged() {
             "encode                    clock.present, layout.fields",
             "it has no image-drives; ",
         ),
+        (
+            "data-separator",
+            "advance                   separator.legal, separator.recover",
+            "it has no separator; ",
+        ),
     ] {
         let init = told(folder.path(), &format!("init c --part {part} {part}"));
         assert_eq!(init.code, 0, "{}", init.err);

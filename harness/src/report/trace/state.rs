@@ -60,7 +60,7 @@ impl<'a> States<'a> {
         let mut items = self.items_before(event, at_ns);
         let place = items.len();
         items.push(Observed { at_ns, item: Item::Word { transfer: NOBODY, value: 0 } });
-        let observation = Observation { items, media: Vec::new() };
+        let observation = Observation { items, ..Observation::new() };
         let mut tally = Tally::default();
         let answer =
             self.acceptor.accept(self.case, &events, &observation, self.capabilities, &mut tally);

@@ -107,6 +107,7 @@ fn case(piece: &Piece, layout: SectorLayout) -> Case {
             read(back, Start::Now),
             wait(2),
         ],
+        flux: None,
     }
 }
 

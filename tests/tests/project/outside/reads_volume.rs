@@ -63,6 +63,7 @@ fn case(sync: Sync, cylinder: u8, side: u8, track: &ChannelBits, start_bit: u32)
         bench: Bench { access_ns: 400, drives: vec![drive] },
         tracks: vec![Track { drive: 0, cylinder, side, medium }],
         program,
+        flux: None,
     }
 }
 

@@ -3,8 +3,8 @@
 
 use rand_xoshiro::Xoshiro256PlusPlus;
 use rand_xoshiro::rand_core::{Rng, SeedableRng};
-use trackproof_contract::ChannelBits;
-use trackproof_model::separator::waveform::{Grid, JUDGED, LOCK_BITS, PeakShift, Shape};
+use trackproof_contract::{ChannelBits, Speed};
+use trackproof_model::separator::waveform::{Grid, JUDGED};
 use trackproof_model::separator::window::{Claim, Outside, first_outside};
 use trackproof_model::separator::{Period, ideal_grid, ideal_interval};
 
@@ -114,10 +114,10 @@ fn the_waveforms_go_as_far_as_the_standard_lets_cells_go() {
     // cells) within 8 % of that: ISO 8630-3, 4.4.2 and 4.4.3. A cell is two channel bits.
     let (long, short) = (1.03 * 1.08, 0.97 * 0.92);
     for waveform in JUDGED {
-        let count = LOCK_BITS + 4_000;
-        let grid = Grid::new(period(), waveform.shape, count);
+        let count = Speed::STEADY_BITS + 4_000;
+        let grid = Grid::new(period(), waveform.speed, count);
         let every_cell: ChannelBits = (0..count).map(|bit| bit % 2 == 0).collect();
-        let times = grid.transitions(&every_cell, PeakShift::None);
+        let times = grid.transitions(&every_cell, 0);
         let cells: Vec<f64> =
             times.windows(2).map(|pair| (pair[1] - pair[0]) as f64 / 4_000.0).collect();
         let most = cells.iter().fold(0.0, |most, cell| f64::max(most, *cell));
@@ -126,8 +126,8 @@ fn the_waveforms_go_as_far_as_the_standard_lets_cells_go() {
         // The named extreme is reached, and not passed by more than rounding it to 0.1 %.
         assert!(most < long + 1e-3 && least > short - 1e-3, "{name}: {least} to {most}");
         assert!(most > long - 2e-3 || least < short + 2e-3, "{name}: {least} to {most}");
-        if let Shape::Sinusoid { base_ppm, .. } = waveform.shape {
-            let turns = &cells[LOCK_BITS / 2..];
+        if let Speed::Sinusoid { base_ppm, .. } = waveform.speed {
+            let turns = &cells[Speed::STEADY_BITS / 2..];
             let average = turns.iter().sum::<f64>() / turns.len() as f64;
             assert!((average - 1.0 - f64::from(base_ppm) / 1e6).abs() < 1e-3, "{name}: {average}");
             assert!(average > 0.969 && average < 1.031, "{name}");
@@ -170,14 +170,14 @@ fn a_claim_of_12_percent_excludes_the_steepest_part_of_the_sinusoids_and_14_does
     // the mean length.
     assert!((16.0 * (0.32 * std::f64::consts::PI).sin() - 13.5_f64).abs() < 0.05);
     for waveform in JUDGED {
-        let count = LOCK_BITS + 2_000;
-        let grid = Grid::new(period(), waveform.shape, count);
+        let count = Speed::STEADY_BITS + 2_000;
+        let grid = Grid::new(period(), waveform.speed, count);
         let bits: ChannelBits = (0..count).map(|bit| bit % 4 == 0).collect();
         let times = grid.transitions(&bits, waveform.peak_shift);
         let outside = |rate_limit_percent| {
             first_outside(Claim { window_percent: 60, rate_limit_percent }, &grid, &bits, &times)
         };
-        let sinusoid = matches!(waveform.shape, Shape::Sinusoid { .. });
+        let sinusoid = matches!(waveform.speed, Speed::Sinusoid { .. });
         let stopped = matches!(outside(12), Some(Outside::Rate { .. }));
         assert_eq!(stopped, sinusoid, "{}: {:?}", waveform.name, outside(12));
         assert_eq!(outside(15), None, "{}", waveform.name);

@@ -37,6 +37,7 @@ fn case(profile: &Profile, program: impl IntoIterator<Item = Operation>) -> Case
         bench: Bench { access_ns: 0, drives: vec![drive] },
         tracks: vec![Track { drive: 0, cylinder: 0, side: 0, medium: Medium::image_bits(zeros) }],
         program: operations,
+        flux: None,
     };
     case.validate().expect("a case");
     case

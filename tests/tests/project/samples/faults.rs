@@ -6,10 +6,11 @@
 use std::sync::atomic::{AtomicBool, AtomicUsize, Ordering};
 use trackproof::campaign::{Plan, RigFactory, run};
 use trackproof::examine::Examiner;
+use trackproof::lift::data_separator;
 use trackproof::settle::{Settled, settle};
 use trackproof::verdict::Verdict;
 use trackproof_contract::{Operation, Profile, Rig};
-use trackproof_samples::{Fault, OpenSample, Sample, samples};
+use trackproof_samples::{Fault, Form, OpenSample, OpenSeparator, Sample, samples};
 
 /// Cases that a fault must show in.
 const CASES: u64 = 20_000;
@@ -18,6 +19,9 @@ const CASES: u64 = 20_000;
 const MOST_OPERATIONS: usize = 6;
 const MOST_WORDS: u32 = 64;
 const MOST_CHANNEL_BITS: usize = 256;
+
+/// The bar of a minimal flux: where the speed changes, 400 channel bits at an even one come first.
+const MOST_FLUX_BITS: usize = 1_000;
 
 /// Samples that end the process that they run in, or change their mind: they are looked at where the
 /// program is started.
@@ -28,8 +32,35 @@ fn tame() -> impl Iterator<Item = &'static Sample> {
     samples().iter().filter(|sample| !SHELLS.contains(&sample.name))
 }
 
-fn factory(open: &OpenSample) -> impl Fn() -> Result<Box<dyn Rig>, String> + Sync + '_ {
-    || open.rig().map(|rig| Box::new(rig) as Box<dyn Rig>).map_err(|error| error.to_string())
+/// A sample that is open: a controller, or a part that is lent what it needs.
+enum Open {
+    Controller(OpenSample),
+    Separator(OpenSeparator),
+}
+
+impl Open {
+    fn new(sample: &Sample, faults: &[&str]) -> Self {
+        match sample.form {
+            Form::Separator(_) => {
+                Self::Separator(sample.open_separator(faults).expect("the sample opens"))
+            }
+            _ => Self::Controller(sample.open(faults).expect("the sample opens")),
+        }
+    }
+
+    fn rig(&self) -> Result<Box<dyn Rig>, String> {
+        match self {
+            Self::Controller(open) => match open.rig() {
+                Ok(rig) => Ok(Box::new(rig)),
+                Err(error) => Err(error.to_string()),
+            },
+            Self::Separator(open) => Ok(data_separator::rig(open.maker())),
+        }
+    }
+}
+
+fn factory(open: &Open) -> impl Fn() -> Result<Box<dyn Rig>, String> + Sync + '_ {
+    || open.rig()
 }
 
 /// The profile that a fault shows under: its sample's, with the keys that it asks for.
@@ -55,7 +86,7 @@ fn settled_together(
     seed: u64,
     cases: u64,
 ) -> Vec<Settled> {
-    let open = sample.open(faults).expect("the sample opens");
+    let open = Open::new(sample, faults);
     let factory = factory(&open);
     let factory: &RigFactory<'_> = &factory;
     let plan = Plan { profile, seed, cases, deadline: None, jobs: 2 };
@@ -99,6 +130,10 @@ fn check(sample: &Sample, fault: &Fault, seed: u64, cases: u64) -> Vec<String> {
             .map(|op| if let Operation::Read { words, .. } = op { *words } else { 0 })
             .sum();
         let bits: usize = case.tracks.iter().map(|track| track.medium.track().len()).sum();
+        let flux = case.flux.as_ref().map_or(0, |flux| flux.bits.len());
+        if accepted && flux > MOST_FLUX_BITS {
+            wrong.push(format!("{}: {rule} keeps {flux} channel bits of flux", fault.name));
+        }
         if accepted
             && (case.program.len() > MOST_OPERATIONS
                 || words > MOST_WORDS
@@ -113,8 +148,8 @@ fn check(sample: &Sample, fault: &Fault, seed: u64, cases: u64) -> Vec<String> {
         }
     }
     // The correct sample passes the minimal cases; the faulty one fails them ten times of ten.
-    let correct = sample.open(&[]).expect("the sample opens");
-    let faulty = sample.open(&[&fault.name]).expect("the sample opens");
+    let correct = Open::new(sample, &[]);
+    let faulty = Open::new(sample, &[&fault.name]);
     for Settled { finding, .. } in &findings {
         let mut examiner = Examiner::new(factory(&correct)().expect("a rig"));
         let verdict = examiner.examine(&finding.case).expect("a run").verdict;
@@ -129,7 +164,7 @@ fn check(sample: &Sample, fault: &Fault, seed: u64, cases: u64) -> Vec<String> {
 }
 
 /// Faults of the normal run, one a way of deviating; the long suite has them all.
-const QUICK: [&str; 28] = [
+const QUICK: [&str; 33] = [
     "realigns-once",
     "even-phase-only",
     "stale-first-word",
@@ -158,6 +193,11 @@ const QUICK: [&str; 28] = [
     "image-check-wrong",
     "status-takes-byte-flag",
     "closes-byte-late",
+    "fixed-thresholds",
+    "speed-never-adjusted",
+    "window-off-centre",
+    "no-relock",
+    "fm-at-half-clock",
 ];
 
 #[test]

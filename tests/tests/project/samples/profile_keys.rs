@@ -80,6 +80,7 @@ const fn row(key: &'static str, value: &'static str, told: Told) -> Row {
 
 const VERBATIM: &str = "it speaks of clock bits, and of channel words none are made";
 const WIDER: &str = "it only permits what the implementation need not do";
+const SEPARATORS: &str = "what a data separator states of itself, and no controller uses";
 const WITHIN: &str = "it only promises what the default permits";
 
 const TABLE: &[Row] = &[
@@ -167,6 +168,9 @@ const TABLE: &[Row] = &[
     row("gate_off_max", "9", Not(WIDER)),
     row("splice_guard", "0,0,0,0", Not(WITHIN)),
     row("checks_protect", "yes", By("transfer.done")),
+    row("window", "40", Not(SEPARATORS)),
+    row("rate_limit", "6", Not(SEPARATORS)),
+    row("lock_bits", "48", Not(SEPARATORS)),
 ];
 
 /// Rows that must be told at the least.

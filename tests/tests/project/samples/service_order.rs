@@ -45,6 +45,7 @@ fn case(profile: &Profile, start_bit: u32, early_ns: u64) -> Case {
             Operation::Read { words: 20, start: Start::Now, service },
             Operation::Wait { ns: 25 * word_ns },
         ],
+        flux: None,
     }
 }
 
