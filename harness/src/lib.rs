@@ -31,4 +31,5 @@ pub mod settle;
 #[cfg(feature = "proptest")]
 pub mod strategy;
 pub mod triage;
+pub mod vectors;
 pub mod verdict;

@@ -6,11 +6,13 @@
 //! the host's other operations, `writing` fetches and lays words, `worlds` holds what writes have
 //! made of the media, `answer` holds what was observed against a state, `merge` says which states
 //! are one, `acceptor` walks a whole case, `rejection` says what no state allows, `predict` what
-//! should have come instead, and `supposition` holds the departures that the judge may suppose.
+//! should have come instead, `ask` what may come next, and `supposition` holds the departures that
+//! the judge may suppose.
 
 mod accept;
 pub mod acceptor;
 mod answer;
+pub mod ask;
 mod merge;
 mod operate;
 pub mod predict;

@@ -127,6 +127,15 @@ impl Recorded {
         doubts
     }
 
+    /// What the track stores, and its bits that are free, if any.
+    #[must_use]
+    pub fn stand(&self) -> (ChannelBits, Option<ChannelBits>) {
+        match &self.form {
+            Form::Image(image) => (image.sectors.clone(), None),
+            _ => (self.stream.clone(), Some(self.free.clone()).filter(|free| !free.is_empty())),
+        }
+    }
+
     fn find_free(&mut self) {
         let Form::Real(recording) = self.form else {
             self.free.clone_from(&self.guards);

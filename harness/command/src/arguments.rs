@@ -10,6 +10,7 @@ use std::path::PathBuf;
 use std::time::Duration;
 use trackproof::overnight::Shard;
 use trackproof::rules::{RULES, Rule};
+use trackproof::vectors::MAX_COUNT;
 
 /// Property-based conformance tests for floppy controllers.
 #[derive(Debug, Parser)]
@@ -47,6 +48,8 @@ pub(crate) enum Verb {
     Capture(Capture),
     /// Drill what stands between trackproof and an implementation
     Adapter(Adapter),
+    /// Conformance vectors: cases with all that is allowed, to be used without trackproof
+    Vectors(Vectors),
     /// Write a folder with an implementation that has nothing yet, ready to be filled
     Init(Init),
     /// Print a shell's completions
@@ -314,6 +317,40 @@ pub(crate) struct DrillArgs {
     pub(crate) drill: Option<String>,
     #[command(flatten)]
     pub(crate) format: FormatArg,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Vectors {
+    #[command(subcommand)]
+    pub(crate) verb: VectorsVerb,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum VectorsVerb {
+    /// Write vectors into a folder, as JSON and as a C program that checks itself
+    Export(VectorsExport),
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct VectorsExport {
+    /// The folder; it is made if it is missing, and files of an earlier export are replaced
+    #[arg(value_name = "DIR")]
+    pub(crate) dir: PathBuf,
+    /// The profile of the controllers that they are for: a built-in name or a file
+    #[arg(long, value_name = "NAME|FILE", env = "TRACKPROOF_PROFILE", default_value = "sync-dma")]
+    pub(crate) profile: String,
+    /// The seed of the cases: the same seed gives the same files everywhere
+    #[arg(
+        long,
+        value_name = "N",
+        env = "TRACKPROOF_SEED",
+        allow_negative_numbers = true,
+        default_value_t = 1
+    )]
+    pub(crate) seed: u64,
+    /// How many vectors at the most
+    #[arg(long, value_name = "N", env = "TRACKPROOF_COUNT", allow_negative_numbers = true, default_value_t = 250, value_parser = clap::value_parser!(u32).range(1..=i64::from(MAX_COUNT)))]
+    pub(crate) count: u32,
 }
 
 #[derive(Debug, Args)]

@@ -82,6 +82,7 @@ mod tests {
                 "base",
                 "case-time",
                 "cases",
+                "count",
                 "for",
                 "format",
                 "in-process",

@@ -47,6 +47,7 @@ mod replay;
 mod rules;
 mod samples;
 mod search;
+mod vectors;
 mod worker;
 
 pub use exit::Exit;
@@ -95,6 +96,7 @@ fn dispatch(registry: &Registry) -> Exit {
         Verb::Capture(one) => capture::capture(&one),
         Verb::Infer(one) => infer::infer(&one, registry),
         Verb::Adapter(one) => adapter::adapter(&one, registry),
+        Verb::Vectors(one) => vectors::vectors(&one),
         Verb::Init(init) => init::init(&init),
         Verb::Completions { shell } => output::completions(shell),
     };

@@ -1,6 +1,7 @@
 //! The acceptor: walks a case's events and its observation together and keeps the set of states
 //! that both allow. Where the set becomes empty, the observation deviates.
 
+use super::ask::Asked;
 use super::merge::Merger;
 use super::rejection::Rejection;
 use super::state::{Context, Request, State};
@@ -46,6 +47,9 @@ pub enum Acceptance {
     /// The text leaves open what happens in this case, for this reason.
     Open(&'static str),
 }
+
+/// A case, its timeline, what came back, and what the implementation can do.
+pub(super) type Given<'a> = (&'a Case, &'a [Event], &'a Observation, Capabilities);
 
 /// The acceptor; keep one and use it for every case, so that its memory is reused.
 #[derive(Debug, Default)]
@@ -123,22 +127,24 @@ impl Acceptor {
         capabilities: Capabilities,
         tally: &mut Tally,
     ) -> Acceptance {
-        let (first, gave_up) = self.walk(case, events, observation, capabilities, tally, false);
+        let mut none = Asked::default();
+        let given = (case, events, observation, capabilities);
+        let (first, gave_up) = self.walk(given, tally, false, &mut none);
         // One of the ways that were given up may be the right one.
         if gave_up && matches!(first, Acceptance::Rejected(_)) {
-            return self.walk(case, events, observation, capabilities, tally, true).0;
+            return self.walk(given, tally, true, &mut none).0;
         }
         first
     }
 
-    fn walk(
+    /// One walk through a case: what came of it, and whether doubtful ways were given up. `asked` is
+    /// to be noted on the way.
+    pub(super) fn walk(
         &mut self,
-        case: &Case,
-        events: &[Event],
-        observation: &Observation,
-        capabilities: Capabilities,
+        (case, events, observation, capabilities): Given<'_>,
         tally: &mut Tally,
         all_ways: bool,
+        asked: &mut Asked,
     ) -> (Acceptance, bool) {
         *tally = Tally::default();
         self.worlds.lay(case, events, &observation.media);
@@ -181,14 +187,16 @@ impl Acceptor {
         };
         walk.ctx.media = &observation.media;
         walk.ctx.supposed = self.supposition;
+        walk.ctx.asked = std::mem::take(asked);
         let result = walk.all();
+        *asked = std::mem::take(&mut walk.ctx.asked);
         let gave_up = walk.gave_up;
         let (words, unique, slack) = (walk.words, walk.unique_words, walk.slack);
         tally.words = words;
         tally.unique_words = unique;
         tally.slack = slack;
         let acceptance = match result {
-            Ok(()) => Acceptance::Accepted,
+            Ok(()) | Err(Stop::Asked) => Acceptance::Accepted,
             Err(Stop::Rejected(rejection)) => Acceptance::Rejected(rejection),
             Err(Stop::TooMany) => Acceptance::TooManyStates,
             Err(Stop::Open(why)) => Acceptance::Open(why),

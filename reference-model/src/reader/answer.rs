@@ -1,5 +1,6 @@
 //! Holding what was observed against one state (semantics 1.9, 1.11, 2.1 to 2.4).
 
+use super::ask::Answer;
 use super::rejection::{Mismatch, StatusOrd};
 use super::state::{Changed, Context, Phase, Setting, Signal, State};
 use crate::reach::Point;
@@ -86,6 +87,7 @@ impl State {
         let pad = ctx.word_bits - front.bits;
         let value = ctx.tape.window(front.end, front.bits) << pad;
         let free = ctx.tape.free_window(front.end, front.bits) << pad;
+        ctx.hear(|| Answer::Word { value: value & !free, free });
         if (value ^ seen) & !free != 0 {
             return Err(Mismatch::WordValue);
         }
@@ -142,7 +144,9 @@ impl State {
             // MAX stands for 'none yet', seen just before the first byte came.
             let end = if end == usize::MAX { 0 } else { end };
             let is_new = end > self.byte_read;
-            let right = end == 0 || self.byte_equals(ctx, end, value);
+            let (byte, free) = self.byte(ctx, end);
+            ctx.hear(|| Answer::Byte { value: byte & !free, free, fresh: is_new });
+            let right = (byte ^ value) & !free == 0;
             if right && is_new == fresh {
                 let mut state = self.clone();
                 state.byte_read = state.byte_read.max(end);
@@ -161,7 +165,11 @@ impl State {
         if out.len() > count { Ok(()) } else { Err(wrong.unwrap_or(Mismatch::ByteValue)) }
     }
 
-    fn byte_equals(&self, ctx: &Context<'_>, end: usize, value: u8) -> bool {
+    /// The byte that ends at a position, and its bits that are free: all of them before the first.
+    fn byte(&self, ctx: &Context<'_>, end: usize) -> (u8, u8) {
+        if end == 0 {
+            return (0, u8::MAX);
+        }
         let mut bits = ctx.tape.window(end, ctx.byte_bits);
         let mut free = ctx.tape.free_window(end, ctx.byte_bits);
         // While the gate is open zeros are read.
@@ -171,11 +179,10 @@ impl State {
             let kept = !0_u64 << (end - writing.on).min(63);
             (bits, free) = (bits & kept, free & kept);
         }
-        let (byte, free) = match ctx.profile.byte {
-            ByteUnit::Channel8 => (bits, free),
-            ByteUnit::Data8 => (data_bits(bits), data_bits(free)),
-        };
-        (byte ^ u64::from(value)) & !free & 0xff == 0
+        match ctx.profile.byte {
+            ByteUnit::Channel8 => (bits as u8, free as u8),
+            ByteUnit::Data8 => (data_bits(bits) as u8, data_bits(free) as u8),
+        }
     }
 
     /// The status was read. Bits in `compared` count.
@@ -203,7 +210,9 @@ impl State {
         let (sure, open) = self.match_flag(ctx, at_ns);
         value = value.with(Status::MATCH, sure);
         free = free.with(Status::MATCH, open);
-        let wrong = (seen.to_bits() ^ value.to_bits()) & !free.to_bits() & compared.to_bits();
+        let pinned = !free.to_bits() & compared.to_bits();
+        ctx.hear(|| Answer::Status { value: value.to_bits() & pinned, free: !pinned });
+        let wrong = (seen.to_bits() ^ value.to_bits()) & pinned;
         if wrong != 0 {
             return Err(Mismatch::StatusBits { bits: StatusOrd(wrong) });
         }

@@ -3,6 +3,7 @@
 //! Positions count channel bits on the [`Tape`](crate::tape::Tape); "at position p" means after the
 //! bit before p was shifted in. A state holds nothing that follows from other fields.
 
+use super::ask::Asked;
 use super::short_list::ShortList;
 use super::supposition::Supposition;
 use super::worlds::Worlds;
@@ -421,6 +422,8 @@ pub(super) struct Context<'a> {
     pub(super) reach: &'a mut Reach,
     /// Set when something passed a bound of the model: the case is inconclusive.
     pub(super) overflow: bool,
+    /// What is asked beside the verdict, and what has been heard.
+    pub(super) asked: Asked,
 }
 
 impl<'a> Context<'a> {
@@ -455,6 +458,7 @@ impl<'a> Context<'a> {
             closing_to: 0,
             reach,
             overflow: false,
+            asked: Asked::default(),
         }
     }
 

@@ -34,6 +34,8 @@ pub(super) enum Stop {
     Rejected(Box<Rejection>),
     TooMany,
     Open(&'static str),
+    /// All that was asked for is known.
+    Asked,
 }
 
 /// A case under way.
@@ -77,6 +79,9 @@ impl Walk<'_> {
                 state.acceptance_shows(ctx, event.action, word)
             })?;
             self.take(event)?;
+            if self.ctx.asked.event == Some(index) {
+                return Err(Stop::Asked);
+            }
             if self.ctx.profile.no_drive_read == NoDriveRead::Nothing
                 && self.drives.source() == Source::None
                 && self.states.iter().any(|state| state.writing.is_some())
@@ -92,17 +97,15 @@ impl Walk<'_> {
 
     /// Holds the media after the run against every state's.
     fn compare_media(&mut self, end_ns: u64) -> Result<(), Stop> {
+        if self.ctx.asked.media {
+            self.end_writes()?;
+            self.ctx.asked.ends.extend(self.states.iter().map(|state| state.world));
+            return Ok(());
+        }
         if self.items.media.is_empty() {
             return Ok(());
         }
-        self.split(|mut state, ctx, out| {
-            state.leave_unfinished(ctx);
-            while let Some(mut other) = state.other_way(ctx) {
-                std::mem::swap(&mut state, &mut other);
-                out.push(other);
-            }
-            out.push(state);
-        })?;
+        self.end_writes()?;
         let (items, item) = (self.items, self.items.items.len());
         self.narrow(end_ns, item, |state, ctx, out| {
             if let Some(difference) = ctx.tape.difference(state.world, &items.media) {
@@ -110,6 +113,19 @@ impl Walk<'_> {
             }
             out.push(state);
             Ok(())
+        })
+    }
+
+    /// The program is over: what becomes of a gate that is still open, and every way in which the
+    /// last write may have left its track.
+    fn end_writes(&mut self) -> Result<(), Stop> {
+        self.split(|mut state, ctx, out| {
+            state.leave_unfinished(ctx);
+            while let Some(mut other) = state.other_way(ctx) {
+                std::mem::swap(&mut state, &mut other);
+                out.push(other);
+            }
+            out.push(state);
         })
     }
 
@@ -178,6 +194,11 @@ impl Walk<'_> {
             from = zone_to - 1;
         }
         self.pass_to(to, moment_ns)?;
+        if self.ctx.asked.signals {
+            for state in self.states.iter() {
+                self.ctx.asked.hear_dues(state);
+            }
+        }
         if self.media_alone || self.states.iter().all(|state| state.dues_in_time(at_ns)) {
             return Ok(());
         }

@@ -9,3 +9,4 @@ mod fuzz_regressions;
 mod inferred;
 mod profile_keys;
 mod service_order;
+mod vectors;

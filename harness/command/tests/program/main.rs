@@ -17,4 +17,5 @@ mod merge;
 mod overnight;
 mod parts;
 mod start;
+mod vectors;
 mod verilog;
