@@ -428,6 +428,7 @@ mod tests {
             bits: ChannelBits::from_bytes(&[0xaa, 0x92, 0x80], 17),
             speed: Speed::Sinusoid { base_ppm: -30_000, swing_ppm: 80_000 },
             peak_shift: 100,
+            displaced: Vec::new(),
             splices: vec![Splice { cell: 5, moved: -250 }],
         });
         file

@@ -19,6 +19,7 @@ pub mod judge;
 pub mod known_file;
 pub mod layout_file;
 pub mod lift;
+pub mod margin;
 pub mod minimise;
 pub mod overnight;
 pub mod plug;

@@ -9,6 +9,7 @@ mod comparison;
 mod finding_text;
 mod flux;
 mod inferred;
+mod margin;
 mod moment;
 mod overnight;
 mod phrase;
@@ -26,6 +27,7 @@ pub use inferred::{
     ChoiceJson, ContradictionJson, InferredJson, InferredReport, RefusedJson, inferred,
     inferred_json, inferred_toml,
 };
+pub use margin::{AxisJson, MarginReport, MarginsJson, margins, margins_json};
 pub use overnight::{
     FileJson, GroupJson, MoreJson, OvernightJson, OvernightReport, case_path, overnight,
     overnight_json,

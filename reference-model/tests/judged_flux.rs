@@ -84,7 +84,7 @@ fn draw(seed: u64, recording: Recording) -> Flux {
         legal(&mut numbers, recording, 300, &mut bits);
     }
     let peak_shift = if matches!(speed, Speed::Step { .. }) { 0 } else { shift };
-    Flux { bits, speed, peak_shift, splices }
+    Flux { bits, speed, peak_shift, displaced: Vec::new(), splices }
 }
 
 #[test]
@@ -166,7 +166,13 @@ fn stretches_are_what_their_definition_makes_them() {
         }
         bits.push(1, 2);
         splices.retain(|splice| (splice.cell as usize) < bits.len());
-        let flux = Flux { bits, speed: Speed::Even { off_ppm: 0 }, peak_shift: 0, splices };
+        let flux = Flux {
+            bits,
+            speed: Speed::Even { off_ppm: 0 },
+            peak_shift: 0,
+            displaced: Vec::new(),
+            splices,
+        };
         flux.validate().unwrap();
         judged.lay_out(&profile, &flux);
         assert_eq!(judged.stretches(), by_definition(&profile, &flux), "seed {seed}");
@@ -182,7 +188,13 @@ fn what_is_outside_of_the_standards_limits_is_not_judged() {
     zeros(600, &mut bits);
     let mut count = |recording, speed, peak_shift, bits: &ChannelBits| {
         let profile = Profile { recording, ..Profile::sync_dma() };
-        let flux = Flux { bits: bits.clone(), speed, peak_shift, splices: Vec::new() };
+        let flux = Flux {
+            bits: bits.clone(),
+            speed,
+            peak_shift,
+            displaced: Vec::new(),
+            splices: Vec::new(),
+        };
         judged.lay_out(&profile, &flux);
         judged.stretches().len()
     };

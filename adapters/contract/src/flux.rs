@@ -9,6 +9,9 @@ pub const MAX_FLUX_BITS: usize = crate::MAX_TRACK_BITS;
 pub const MAX_SPLICES: usize = 1_024;
 /// Farthest that any speed is from nominal, in parts per million of a cell's length.
 pub const MAX_SPEED_PPM: i32 = 200_000;
+/// Most that a transition is displaced, in thousandths of a channel bit: in FM the next one may stand
+/// in the next cell.
+pub const MAX_DISPLACED: i16 = 500;
 /// Most that neighbours push a transition, in thousandths of a channel bit: beyond half of one it
 /// stands in another cell.
 pub const MAX_PEAK_SHIFT: u16 = 400;
@@ -84,6 +87,17 @@ pub struct Splice {
     pub moved: i16,
 }
 
+/// A transition that does not stand where it was written.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Hash)]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[cfg_attr(feature = "serde", serde(deny_unknown_fields))]
+pub struct Displaced {
+    /// Which transition, from 0.
+    pub transition: u32,
+    /// How much later it comes, in thousandths of a channel bit; negative: earlier.
+    pub by: i16,
+}
+
 /// A stretch of flux.
 ///
 /// Its first cell begins at time 0, a transition stands in the middle of the cell of each 1. What
@@ -100,6 +114,10 @@ pub struct Flux {
     /// How far a 1 with one neighbour at 2 channel bits and the other one farther is pushed away
     /// from the near one, in thousandths of a channel bit.
     pub peak_shift: u16,
+    /// Transitions that stand elsewhere, in rising order: jitter. No separator is judged by them, but
+    /// margins are measured with them.
+    #[cfg_attr(feature = "serde", serde(default, skip_serializing_if = "Vec::is_empty"))]
+    pub displaced: Vec<Displaced>,
     /// Where the grid moves, in rising order.
     pub splices: Vec<Splice>,
 }
@@ -134,6 +152,25 @@ impl Flux {
                 self.peak_shift
             );
             return fail("flux.peak_shift".into(), why);
+        }
+        let ones = self.bits.count_ones();
+        let mut next = 0;
+        for (at, Displaced { transition, by }) in self.displaced.iter().copied().enumerate() {
+            let place = || format!("flux.displaced[{at}]");
+            if transition < next || transition as usize >= ones {
+                let why = format!(
+                    "transition {transition}, it must be {next} or a later one, and there are {ones}"
+                );
+                return fail(place(), why);
+            }
+            if !(-MAX_DISPLACED..=MAX_DISPLACED).contains(&by) {
+                let why = format!(
+                    "moved by {by} thousandths of a channel bit, the limits are -{MAX_DISPLACED} and \
+                     {MAX_DISPLACED}"
+                );
+                return fail(place(), why);
+            }
+            next = transition + 1;
         }
         if self.splices.len() > MAX_SPLICES {
             let why = format!("{} splices, the limit is {MAX_SPLICES}", self.splices.len());
@@ -172,7 +209,7 @@ impl Flux {
 
 #[cfg(test)]
 mod tests {
-    use super::{Flux, Speed, Splice};
+    use super::{Displaced, Flux, Speed, Splice};
     use crate::ChannelBits;
 
     fn flux() -> Flux {
@@ -180,6 +217,7 @@ mod tests {
             bits: ChannelBits::zeros(9),
             speed: Speed::Even { off_ppm: 0 },
             peak_shift: 0,
+            displaced: Vec::new(),
             splices: Vec::new(),
         }
     }
@@ -207,6 +245,19 @@ mod tests {
         };
         for bad in [&[(0, 1)][..], &[(9, 1)], &[(3, 1), (3, 1)], &[(3, 501)], &[(3, -501)]] {
             assert!(refused(|flux| flux.splices = splices(bad)).starts_with("flux.splices["));
+        }
+        // Nine zeros have no transition; give them two.
+        let displaced = |list: &[(u32, i16)]| {
+            let mut flux = flux();
+            flux.bits = ChannelBits::from_bytes(&[0b1001_0000, 0], 9);
+            let of = |&(transition, by): &(u32, i16)| Displaced { transition, by };
+            flux.displaced = list.iter().map(of).collect();
+            flux.validate().map_err(|error| error.place)
+        };
+        assert_eq!(displaced(&[(0, -500), (1, 500)]), Ok(()));
+        for bad in [&[(2, 0)][..], &[(0, 501)], &[(0, -501)], &[(0, 0), (0, 1)], &[(1, 0), (0, 0)]]
+        {
+            assert!(displaced(bad).is_err_and(|place| place.starts_with("flux.displaced[")));
         }
         let mut good = flux();
         good.splices = splices(&[(1, -500), (8, 500)]);

@@ -37,7 +37,10 @@ pub use capability::{Capabilities, Capability};
 pub use case::{Case, CaseError};
 pub use data_separator::DataSeparator;
 pub use drive_lines::{DriveLine, LineEdge, LineEvent, LineState};
-pub use flux::{Flux, MAX_FLUX_BITS, MAX_PEAK_SHIFT, MAX_SPEED_PPM, MAX_SPLICES, Speed, Splice};
+pub use flux::{
+    Displaced, Flux, MAX_DISPLACED, MAX_FLUX_BITS, MAX_PEAK_SHIFT, MAX_SPEED_PPM, MAX_SPLICES,
+    Speed, Splice,
+};
 pub use limits::*;
 pub use line_limits::{LineLimits, RecordingSetup, SelectUse};
 pub use medium::{ChannelKind, Medium, SectorLayout, Track};

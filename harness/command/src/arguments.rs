@@ -44,6 +44,8 @@ pub(crate) enum Verb {
     Worker(Worker),
     /// Find out which profile an implementation has
     Infer(Infer),
+    /// Measure how far a data separator goes beyond what it is judged by
+    Margin(Margin),
     /// Judge a recording of the drive lines (VCD)
     Capture(Capture),
     /// Drill what stands between trackproof and an implementation
@@ -256,6 +258,24 @@ pub(crate) enum RulesVerb {
 
 #[derive(Debug, Args)]
 pub(crate) struct Samples {
+    #[command(flatten)]
+    pub(crate) format: FormatArg,
+}
+
+#[derive(Debug, Args)]
+pub(crate) struct Margin {
+    #[arg(value_name = "IMPL", help = IMPLEMENTATION)]
+    pub(crate) implementation: Implementation,
+    /// The profile that it is given: a built-in name or a file [default: its own, or sync-dma]
+    #[arg(long, value_name = "NAME|FILE", env = "TRACKPROOF_PROFILE")]
+    pub(crate) profile: Option<String>,
+    /// Trials a point
+    #[arg(long, value_name = "N", env = "TRACKPROOF_TRIALS", allow_negative_numbers = true, default_value_t = 200, value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    pub(crate) trials: u32,
+    #[command(flatten)]
+    pub(crate) run: Run,
+    #[command(flatten)]
+    pub(crate) isolation: Isolation,
     #[command(flatten)]
     pub(crate) format: FormatArg,
 }

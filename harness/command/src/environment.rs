@@ -95,7 +95,8 @@ mod tests {
                 "rule",
                 "seed",
                 "shard",
-                "strict"
+                "strict",
+                "trials"
             ]
         );
     }

@@ -35,6 +35,7 @@ mod infer;
 mod init;
 mod interrupt;
 mod loaded;
+mod margin;
 mod merge;
 mod minimise;
 mod output;
@@ -95,6 +96,7 @@ fn dispatch(registry: &Registry) -> Exit {
         Verb::Worker(worker) => worker::worker(&worker, registry),
         Verb::Capture(one) => capture::capture(&one),
         Verb::Infer(one) => infer::infer(&one, registry),
+        Verb::Margin(one) => margin::margin(&one, registry),
         Verb::Adapter(one) => adapter::adapter(&one, registry),
         Verb::Vectors(one) => vectors::vectors(&one),
         Verb::Init(init) => init::init(&init),

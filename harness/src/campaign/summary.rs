@@ -153,7 +153,9 @@ impl Summary {
             .filter(|rule| rule.shows_in_cases())
             // What a separator does no other implementation can, and the other way round: nothing of
             // that was left out.
-            .filter(|rule| rule.needs().has(Capability::Separator) == self.own().are_a_separators())
+            .filter(|rule| {
+                rule.needs().has(Capability::Separator) == self.capabilities.are_a_separators()
+            })
             .map(|rule| (rule, self.own().missing(rule.needs())))
             .filter(|(_, missing)| !missing.is_empty())
     }

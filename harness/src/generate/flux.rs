@@ -51,6 +51,7 @@ pub(super) fn draw(profile: &Profile, spare: &mut Spare, choices: &mut impl Choi
         bits: pen.bits,
         speed,
         peak_shift: if shifted { peak_shift } else { 0 },
+        displaced: Vec::new(),
         splices: pen.splices,
     }
 }

@@ -92,9 +92,15 @@ impl<S: DataSeparator> DataSeparatorLift<S> {
 
 impl<S: DataSeparator> Rig for DataSeparatorLift<S> {
     fn capabilities(&self) -> Capabilities {
+        Capabilities::of(&[Capability::Separator])
+    }
+
+    /// Where there is nothing yet, it is a separator all the same, of which nothing is its own: no
+    /// case is run.
+    fn lent(&self) -> Capabilities {
         match self.separates {
-            true => Capabilities::of(&[Capability::Separator]),
-            false => Capabilities::NONE,
+            true => Capabilities::NONE,
+            false => Capabilities::of(&[Capability::Separator]),
         }
     }
 

@@ -178,6 +178,7 @@ pub(super) fn patterns(case: &Case) -> Reductions<'_> {
                 }
                 bits.truncate(len);
                 flux.bits = bits;
+                flux.displaced.clear();
                 Some(())
             })
         })
@@ -192,7 +193,10 @@ pub(super) fn plainer_intervals(case: &Case) -> Reductions<'_> {
         with(case, |flux| {
             let four = flux.bits.window(at, 4);
             let plain = FIELD << 2 | FIELD;
-            (four != plain && four >> 3 == 1).then(|| flux.bits.put(at, plain, 4))
+            (four != plain && four >> 3 == 1).then(|| {
+                flux.bits.put(at, plain, 4);
+                flux.displaced.clear();
+            })
         })
     }))
 }
@@ -207,6 +211,7 @@ fn take_out(flux: &mut Flux, at: usize, length: usize) -> Option<()> {
     append(&mut bits, &flux.bits, 0, at);
     append(&mut bits, &flux.bits, at + length, len);
     flux.bits = bits;
+    flux.displaced.clear();
     let (from, to) = (at as u32, (at + length) as u32);
     flux.splices.retain(|splice| !(from..to).contains(&splice.cell));
     for Splice { cell, .. } in &mut flux.splices {

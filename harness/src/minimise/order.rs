@@ -75,9 +75,13 @@ fn motion(case: &Case) -> Vec<u64> {
         let rough = rough.into_iter().position(|unit| far.is_multiple_of(unit)).unwrap_or(3);
         [rough as u64, far, u64::from(value < 0)]
     };
-    let mut values = vec![flux.splices.len() as u64, kind];
+    let mut values = vec![flux.displaced.len() as u64, flux.splices.len() as u64, kind];
     values.extend(number(flux.peak_shift.into(), 1));
     values.extend(flux.speed.numbers().into_iter().flat_map(|ppm| number(ppm, 100)));
+    for one in &flux.displaced {
+        values.extend(number(one.by.into(), 1));
+        values.push(one.transition.into());
+    }
     for splice in &flux.splices {
         values.extend(number(splice.moved.into(), 1));
         values.push(splice.cell.into());

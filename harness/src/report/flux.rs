@@ -28,6 +28,10 @@ pub(super) fn told(case: &Case, flux: &Flux) -> Vec<String> {
             percent(u32::from(flux.peak_shift) * 1_000)
         ));
     }
+    if !flux.displaced.is_empty() {
+        let transitions = count(flux.displaced.len() as u64, "transition");
+        lines.push(format!("{transitions} displaced; the case file has them"));
+    }
     for splice in &flux.splices {
         let far = percent(u32::from(splice.moved.unsigned_abs()) * 1_000);
         let way = if splice.moved < 0 { "earlier" } else { "later" };

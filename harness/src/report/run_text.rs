@@ -9,7 +9,7 @@ use super::style::Style;
 use crate::campaign::{Finding, Summary};
 use crate::rules::Rule;
 use std::collections::BTreeMap;
-use trackproof_contract::Profile;
+use trackproof_contract::{Capability, Profile};
 
 /// Widest bar of the slack histogram.
 const BAR: u64 = 40;
@@ -135,6 +135,9 @@ fn skips(report: &RunReport<'_>) -> Vec<String> {
     let mut lines = Vec::new();
     for skipped in skipped(report) {
         let mut text = match skipped.lent {
+            true if skipped.capability == Capability::Separator.name() => {
+                format!("it has no {} yet", skipped.capability)
+            }
             true => format!("it has no {} of its own, ours is lent to it", skipped.capability),
             false => format!("it has no {}", skipped.capability),
         };

@@ -5,6 +5,7 @@ use std::sync::Arc;
 use std::sync::atomic::AtomicBool;
 use trackproof::campaign::{Plan, RigFactory, Summary, run};
 use trackproof::lift::data_separator;
+use trackproof::margin::{Axis, Margin, Question, margins};
 use trackproof::minimise::{Outcome, single_reductions};
 use trackproof::plug::{AsDataSeparator, Plug};
 use trackproof::settle::{Settled, settle};
@@ -217,7 +218,7 @@ fn what_cannot_be_is_named() {
     assert!(error.to_string().contains("the limit for this case is"), "{error}");
     assert_eq!(run(&mut *data_separator::rig(Arc::new(|| Flood(0)))), Ok(()));
     let nothing = <Nothing as Plug<AsDataSeparator>>::plug(Arc::new(|| Nothing));
-    assert!(nothing.capabilities().is_empty());
+    assert!(nothing.capabilities().minus(nothing.lent()).is_empty());
 }
 
 #[test]
@@ -230,4 +231,44 @@ fn silence_is_a_finding_and_never_a_pass() {
     let flux = settled[0].finding.case.flux.as_ref().unwrap();
     assert_eq!(flux.speed, Speed::Even { off_ppm: 0 });
     assert!(flux.bits.len() < 110, "{}", flux.bits.len());
+}
+
+#[test]
+fn margins_are_where_the_loop_that_is_measured_has_its_edges() {
+    let measured = |separator: Loop| {
+        let factory = factory(separator);
+        let question = Question { profile: Profile::sync_dma(), seed: 3, trials: 60, jobs: 2 };
+        margins(&question, &factory, &|| false).unwrap().unwrap()
+    };
+    let at = |list: &[Margin], axis: Axis| {
+        let one = list.iter().find(|one| one.axis == axis).unwrap();
+        one.own.margin().map_or(0, |tried| tried.value)
+    };
+    // The phase alone, by g: the error before a correction at the longest interval, 4, grows to
+    // 4 x speed error / g channel bits, and fails past a half: 6.25 % for a half, 3.1 for a quarter.
+    for (part, edge) in [(0.5, 62), (0.25, 31)] {
+        let list = measured(Loop::new(part, 0.0, 0.0));
+        for axis in [Axis::SlowSpeed, Axis::FastSpeed] {
+            let found = at(&list, axis);
+            assert!((edge - 1..=edge + 1).contains(&found), "{part}: {found}");
+        }
+    }
+    // A window a quarter of a channel bit off to one side leaves a quarter there.
+    let list = measured(Loop::new(0.75, 0.15, 0.25));
+    let (late, early) = (at(&list, Axis::Late), at(&list, Axis::Early));
+    assert!((240..=260).contains(&late) && early >= 490, "late {late}, early {early}");
+    // The model's own goes as far as what is judged, and not much farther.
+    for one in &list {
+        let reference = one.reference.margin().unwrap().value;
+        let asked = one.axis.standard().map_or(100, |(value, _)| value);
+        assert!(reference >= asked, "{}: {reference}", one.axis.name());
+    }
+}
+
+#[test]
+fn margins_are_measured_of_separators_alone() {
+    let profile = Profile::sync_dma();
+    let nothing = || Ok(data_separator::rig(Arc::new(|| Nothing)));
+    let question = Question { profile, seed: 3, trials: 1, jobs: 1 };
+    assert_eq!(margins(&question, &nothing, &|| false).unwrap(), None);
 }

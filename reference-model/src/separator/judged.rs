@@ -49,10 +49,7 @@ impl Judged {
     /// # Panics
     /// When profile or flux break their limits.
     pub fn lay_out(&mut self, profile: &Profile, flux: &Flux) {
-        let period = Period::from_ns(profile.channel_bit_ns.into()).expect("a valid profile");
-        self.grid.fill(period, flux.speed, &flux.splices, flux.bits.len());
-        self.grid.transitions_into(&flux.bits, flux.peak_shift, &mut self.times_ns);
-        self.stretches.clear();
+        self.pass(profile, flux);
         if !is_judged(profile.recording, flux) {
             return;
         }
@@ -65,6 +62,29 @@ impl Judged {
             None => flux.bits.len(),
         };
         find(profile, flux, end, &mut self.stretches);
+    }
+
+    /// Lays out a flux and takes all of it as judged that is legal as it was written, however it
+    /// passes: to measure how far a separator goes.
+    ///
+    /// # Panics
+    /// When profile or flux break their limits.
+    pub fn lay_out_whole(&mut self, profile: &Profile, flux: &Flux) {
+        self.pass(profile, flux);
+        find(profile, flux, flux.bits.len(), &mut self.stretches);
+    }
+
+    /// The grid and the times of the transitions; no stretches yet.
+    fn pass(&mut self, profile: &Profile, flux: &Flux) {
+        let period = Period::from_ns(profile.channel_bit_ns.into()).expect("a valid profile");
+        self.grid.fill(period, flux.speed, &flux.splices, flux.bits.len());
+        self.grid.transitions_into(
+            &flux.bits,
+            flux.peak_shift,
+            &flux.displaced,
+            &mut self.times_ns,
+        );
+        self.stretches.clear();
     }
 
     /// When the transitions come, in nanoseconds.
@@ -101,7 +121,10 @@ fn is_judged(recording: Recording, flux: &Flux) -> bool {
         }
     };
     let even = matches!(flux.speed, Speed::Even { .. });
-    speed && flux.peak_shift <= most_shift && (even || begins_with_zeros(&flux.bits))
+    speed
+        && flux.displaced.is_empty()
+        && flux.peak_shift <= most_shift
+        && (even || begins_with_zeros(&flux.bits))
 }
 
 /// Whether the part at a constant speed is a field of zeros.

@@ -6,7 +6,7 @@
 //! that they are the same everywhere.
 
 use super::{FRACTION_BITS, Period};
-use trackproof_contract::{ChannelBits, Speed, Splice};
+use trackproof_contract::{ChannelBits, Displaced, Speed, Splice};
 
 /// Channel bits of a ramp: 64 bit cells.
 pub const RAMP_BITS: usize = 128;
@@ -130,25 +130,34 @@ impl Grid {
     #[must_use]
     pub fn transitions(&self, bits: &ChannelBits, peak_shift: u16) -> Vec<u64> {
         let mut times_ns = Vec::new();
-        self.transitions_into(bits, peak_shift, &mut times_ns);
+        self.transitions_into(bits, peak_shift, &[], &mut times_ns);
         times_ns
     }
 
-    /// The same into `times_ns`, which is emptied first and keeps its memory.
+    /// The same, some of them displaced, into `times_ns`, which is emptied first and keeps its memory.
     ///
     /// # Panics
     /// When there are more bits than cells.
-    pub fn transitions_into(&self, bits: &ChannelBits, peak_shift: u16, times_ns: &mut Vec<u64>) {
+    pub fn transitions_into(
+        &self,
+        bits: &ChannelBits,
+        peak_shift: u16,
+        displaced: &[Displaced],
+        times_ns: &mut Vec<u64>,
+    ) {
         assert!(bits.len() <= self.len(), "{} bits in {} cells", bits.len(), self.len());
         times_ns.clear();
-        let mut last = None;
-        for bit in ones(bits) {
+        let (mut last, mut displaced) = (None, displaced.iter().peekable());
+        for (transition, bit) in ones(bits).enumerate() {
             let push = self.length(bit) * u64::from(peak_shift) / 1_000;
             let at = match pushed(bits, bit) {
                 Some(Push::Later) => self.centre(bit) + push,
                 Some(Push::Earlier) => self.centre(bit).saturating_sub(push),
                 None => self.centre(bit),
             };
+            let by = displaced.next_if(|one| one.transition as usize == transition);
+            let by = by.map_or(0, |one| self.length(bit) as i64 * i64::from(one.by) / 1_000);
+            let at = at.saturating_add_signed(by);
             // Two in one nanosecond are one edge; where a splice puts them so close, the later one
             // gives way, so that each 1 keeps its time.
             let at = (at >> FRACTION_BITS).max(last.map_or(0, |last| last + 1));

@@ -88,7 +88,7 @@ fn the_stub_of_each_part_compiles_without_a_warning_and_nothing_is_judged() {
         (
             "data-separator",
             "advance                   separator.legal, separator.recover",
-            "it has no separator; ",
+            "it has no separator yet; ",
         ),
     ] {
         let init = told(folder.path(), &format!("init c --part {part} {part}"));

@@ -13,6 +13,7 @@ mod init;
 mod isolation;
 mod kills;
 mod known;
+mod margin;
 mod merge;
 mod overnight;
 mod parts;
