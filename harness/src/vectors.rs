@@ -31,8 +31,19 @@ pub const MAX_OUTCOMES: usize = 16;
 /// Most vectors of an export: so many cases of a profile still tell something new.
 pub const MAX_COUNT: u32 = 2_000;
 
-/// Cases that an export draws: more tell little that these do not.
-pub const CASES: u64 = 2_400;
+/// Cases that an export of so many vectors draws: ten for each, and 2 400 at the most, since more tell
+/// little that these do not.
+#[must_use]
+pub const fn cases_for(count: u32) -> u64 {
+    let cases = count as u64 * 10;
+    if cases < 200 {
+        200
+    } else if cases > 2_400 {
+        2_400
+    } else {
+        cases
+    }
+}
 
 /// What is to be exported.
 #[derive(Debug, Clone)]

@@ -8,7 +8,7 @@ use crate::progress::Progress;
 use std::fs;
 use std::path::Path;
 use trackproof::profile_file;
-use trackproof::vectors::{CASES, Corpus, Plan};
+use trackproof::vectors::{Corpus, Plan, cases_for};
 
 /// The interface that `vectors.c` includes.
 const HEADER: &str = trackproof_c_abi::HEADER;
@@ -32,7 +32,7 @@ pub(crate) fn vectors(given: &Vectors) -> Result<Exit, Failure> {
         profile,
         profile_name,
         seed: export.seed,
-        cases: CASES,
+        cases: cases_for(export.count),
         count: export.count as usize,
     });
     progress.clear();
@@ -70,10 +70,11 @@ fn told(export: &VectorsExport, corpus: &Corpus, files: &[&str]) -> String {
     rules.dedup();
     let dir = export.dir.display();
     format!(
-        "{dir}: {}\n{} vectors of {} rules, chosen from {CASES} cases\n\nNext:\n  cc -std=c99 -I{dir} \
+        "{dir}: {}\n{} vectors of {} rules, chosen from {} cases\n\nNext:\n  cc -std=c99 -I{dir} \
          {dir}/vectors.c mycontroller.c -o check && ./check\n",
         files.join(", "),
         corpus.vectors.len(),
         rules.len(),
+        cases_for(export.count),
     )
 }

@@ -6,27 +6,43 @@ use serde_json::Value;
 use std::collections::BTreeMap;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
+use std::sync::{Arc, Mutex};
 use tempfile::TempDir;
 
 /// Vectors of the exports here: enough for most faults, and quick to compile.
 const COUNT: u32 = 150;
 
 struct Export {
-    folder: TempDir,
+    /// None of one that tests share: it stays in the build's folder for temporary things.
+    _folder: Option<TempDir>,
+    place: PathBuf,
     told: Told,
 }
 
 impl Export {
+    /// An export of this test's own.
     fn of(words: &str) -> Self {
         let folder = tempfile::tempdir().unwrap();
-        let line = format!("vectors export out --count {COUNT} {words}");
-        let told = told(folder.path(), &line);
-        assert_eq!(told.code, 0, "{}", told.err);
-        Self { folder, told }
+        let place = folder.path().to_owned();
+        Self { _folder: Some(folder), told: export(&place, words), place }
+    }
+
+    /// One that is made once, for all tests that ask for it; it is not to be changed.
+    fn shared(profile: &str) -> Arc<Self> {
+        static SHARED: Mutex<BTreeMap<String, Arc<Export>>> = Mutex::new(BTreeMap::new());
+        let mut shared = SHARED.lock().unwrap_or_else(|poison| poison.into_inner());
+        let made = shared.entry(profile.to_owned()).or_insert_with(|| {
+            let place = Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("vectors-{profile}"));
+            let _ = std::fs::remove_dir_all(&place);
+            std::fs::create_dir_all(&place).unwrap();
+            let told = export(&place, &format!("--profile {profile}"));
+            Arc::new(Self { _folder: None, place, told })
+        });
+        Arc::clone(made)
     }
 
     fn path(&self, name: &str) -> PathBuf {
-        self.folder.path().join("out").join(name)
+        self.place.join("out").join(name)
     }
 
     fn text(&self, name: &str) -> String {
@@ -38,11 +54,11 @@ impl Export {
     }
 
     /// Compiles the vectors with the sources of a sample, from a folder that has nothing else.
-    fn linked_with(&self, sample: &str) -> PathBuf {
-        let object = self.path("vectors.o");
+    fn linked_with(&self, sample: &str, folder: &TempDir) -> PathBuf {
+        let object = folder.path().join("vectors.o");
         let strict = ["-std=c99", "-pedantic", "-Wall", "-Wextra", "-Werror", "-c"];
         compile(Command::new(compiler()).args(strict).arg(self.path("vectors.c")), &object);
-        let program = self.path("check");
+        let program = folder.path().join("check");
         let sources = std::fs::read_dir(root().join("adapters/samples").join(sample)).unwrap();
         let sources = sources.map(|entry| entry.unwrap().path());
         let mut command = Command::new(compiler());
@@ -51,6 +67,13 @@ impl Export {
         compile(&mut command, &program);
         program
     }
+}
+
+/// Exports into `out` in a folder.
+fn export(place: &Path, words: &str) -> Told {
+    let told = told(place, &format!("vectors export out --count {COUNT} {words}"));
+    assert_eq!(told.code, 0, "{}", told.err);
+    told
 }
 
 fn compiler() -> String {
@@ -95,8 +118,8 @@ fn faults(sample: &str) -> BTreeMap<String, Vec<String>> {
 /// The right sample agrees with all vectors; of its faults so many are caught, and so many of them
 /// by a vector of a rule that may name them.
 fn tells_faults(sample: &str, source: &str, least_caught: usize, least_named: usize) {
-    let export = Export::of(&format!("--profile {sample}"));
-    let program = export.linked_with(source);
+    let folder = tempfile::tempdir().unwrap();
+    let program = Export::shared(sample).linked_with(source, &folder);
     let (code, text) = run(&program, &[]);
     assert_eq!(code, Some(0), "{text}");
     assert!(text.contains("vectors agree, 0 do not; 0 more were not run"), "{text}");
@@ -133,13 +156,13 @@ fn the_right_byte_stream_agrees_and_most_of_its_faults_do_not() {
 
 #[test]
 fn an_export_is_the_same_each_time_and_replaces_the_one_before() {
-    let (first, again) = (Export::of("--seed 5"), Export::of("--seed 5"));
+    let (first, again) = (Export::of(""), Export::shared("sync-dma"));
     for name in ["vectors.json", "vectors.c", "README.txt", "trackproof.h"] {
         assert!(first.text(name) == again.text(name), "{name}");
         assert!(first.told.out.contains(name), "{}", first.told.out);
     }
     let line = "vectors export out --count 7 --seed 6";
-    assert_eq!(told(first.folder.path(), line).code, 0);
+    assert_eq!(told(&first.place, line).code, 0);
     let json = first.json();
     let vectors = json["vectors"].as_array().unwrap();
     assert_eq!(vectors.len(), 7);
@@ -156,8 +179,8 @@ fn an_export_is_the_same_each_time_and_replaces_the_one_before() {
 
 #[test]
 fn a_failure_says_what_was_expected_and_one_vector_can_be_run_alone() {
-    let export = Export::of("");
-    let program = export.linked_with("sync_dma");
+    let folder = tempfile::tempdir().unwrap();
+    let program = Export::shared("sync-dma").linked_with("sync_dma", &folder);
     let (code, text) = run(&program, &["late-after-realign"]);
     assert_eq!(code, Some(1));
     let id = text.lines().find_map(|line| line.strip_prefix("FAILED sync.realign-")).unwrap();
@@ -178,7 +201,7 @@ fn a_failure_says_what_was_expected_and_one_vector_can_be_run_alone() {
 
 #[test]
 fn a_controller_of_another_profile_or_that_can_do_nothing_is_not_judged() {
-    let export = Export::of("--profile byte-stream");
+    let (export, folder) = (Export::shared("byte-stream"), tempfile::tempdir().unwrap());
     let stub = |more: &str, functions: &str| {
         format!(
             "#include \"trackproof.h\"\n#include <stddef.h>\n\
@@ -208,11 +231,12 @@ fn a_controller_of_another_profile_or_that_can_do_nothing_is_not_judged() {
             "the profile key fifo_words = 9, the vectors are for 1",
         ),
     ] {
-        let source = export.path("stub.c");
+        let source = folder.path().join("stub.c");
         std::fs::write(&source, stub(&more, list)).unwrap();
-        let program = export.path("stub");
+        let program = folder.path().join("stub");
         let mut command = Command::new(compiler());
-        command.arg("-std=c99").arg(export.path("vectors.c")).arg(source);
+        command.args(["-std=c99", "-I"]).arg(export.path(""));
+        command.arg(export.path("vectors.c")).arg(source);
         compile(&mut command, &program);
         let (code, text) = run(&program, &[]);
         assert!(text.contains(says), "{text}");
