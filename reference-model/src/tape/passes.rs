@@ -1,6 +1,7 @@
 //! Which track passes the head when, and what a write makes of every bit that comes after it.
 
 use super::{Switch, Tape};
+use crate::drive::LINE_WINDOW_NS;
 use crate::recorded::Recorded;
 
 /// A stretch of the tape during which one recorded track passes the head.
@@ -42,16 +43,28 @@ impl Tape {
     /// of the drive ends, 1/100 turn behind its begin; and whether that drive surely is the one.
     #[must_use]
     pub(crate) fn next_index_end(&self, after: usize, to: usize) -> Option<(usize, bool)> {
-        self.passes.iter().find_map(|pass| {
-            let from = pass.from.max(after + 1);
-            if from >= pass.to {
-                return None;
+        // Behind a change of drive, or of its motor, its lines may still be the old one's: an index
+        // that it had begun, be it in its last nanosecond, may end as it would have.
+        let lingering = LINE_WINDOW_NS.div_ceil(self.bit_ns) as usize;
+        let mut next: Option<(usize, bool)> = None;
+        for pass in &self.passes {
+            if next.is_some_and(|(edge, _)| edge < pass.from) {
+                break;
             }
+            let from = pass.from.max(after + 1);
             let ahead = (pass.turn.div_ceil(100) + pass.turn - pass.cell_at(from)) % pass.turn;
             let edge = from + ahead;
-            // Right behind a change of drive its lines may still be the old one's.
-            (edge < pass.to && edge <= to).then_some((edge, edge > pass.from + 2))
-        })
+            if edge > to || edge >= pass.to + lingering {
+                continue;
+            }
+            let sure = edge > pass.from + 2 && edge < pass.to;
+            next = match next {
+                Some((other, _)) if other < edge => next,
+                Some((other, was)) if other == edge => Some((edge, was || sure)),
+                _ => Some((edge, sure)),
+            };
+        }
+        next
     }
 
     /// The write gate is open from bit `on` on and closes at a bit of `first ..= last`: zeros are

@@ -9,7 +9,7 @@ use trackproof::judge::Judge;
 use trackproof::verdict::Verdict;
 use trackproof_contract::{
     Bench, Case, ChangeClear, ChannelBits, DriveBench, HostService, Item, Medium, Observation,
-    Observed, Operation, Profile, Rig, SectorLayout, Start, Track, WriteSource,
+    Observed, Operation, Profile, Rig, SectorLayout, Start, Status, Track, WriteSource,
 };
 use trackproof_samples::WordReader;
 use trackproof_tests::profile::{sync_dma_with, with};
@@ -485,4 +485,59 @@ fn a_medium_that_changes_in_a_case_without_writes_is_told() {
         let Verdict::Deviates(found) = verdict(&case, &changed) else { panic!("not told") };
         assert_eq!(found.rule.id, "gate.quiet");
     }
+}
+
+/// The trailing edge of an index that has begun may come, though the motor goes off before it: a drive
+/// line acts within a microsecond.
+#[test]
+fn an_index_that_has_begun_may_end_behind_the_motor_s_stop() {
+    let profile = sync_dma_with(&[("index_edge", "trailing")]);
+    let bit_ns = u64::from(profile.channel_bit_ns);
+    let service = HostService { first_ns: 0, interval_ns: bit_ns, stalls: Vec::new() };
+    let words = WriteSource::Words(ChannelBits::zeros(16));
+    let of = |stop_ns| {
+        let write = Operation::Write {
+            source: words.clone(),
+            start: Start::Index,
+            service: service.clone(),
+        };
+        let program = [
+            write,
+            Operation::Wait { ns: stop_ns },
+            Operation::Motor { mask: 0 },
+            Operation::Wait { ns: 40 * bit_ns },
+            Operation::PollStatus,
+        ];
+        // Turns of one channel bit, so that its index ends within it.
+        let mut case = case(&profile, program);
+        case.bench.drives[0].turn_bits = 1;
+        case.tracks.clear();
+        case.validate().expect("a case");
+        case
+    };
+    let status = |seen: &Observation| {
+        let shown = |one: &Observed| matches!(one.item, Item::Status(_));
+        seen.items.iter().position(shown).expect("a status")
+    };
+    let case = of(1);
+    let taken = observe(&case);
+    assert!(conforms(&case, &taken), "{:?}", verdict(&case, &taken));
+    // Not taken: it goes on waiting, and is busy.
+    let Item::Status(shown) = taken.items[status(&taken)].item else { unreachable!("a status") };
+    assert!(!shown.has(Status::BUSY));
+    let mut waiting = taken.clone();
+    waiting.items.retain(|one| !matches!(one.item, Item::Done));
+    let place = status(&waiting);
+    let busy = shown.with(Status::BUSY, true);
+    let busy = Status::from_bits(busy.to_bits() & !Status::DONE.to_bits());
+    waiting.items[place].item = Item::Status(busy);
+    assert!(conforms(&case, &waiting), "{:?}", verdict(&case, &waiting));
+    // An index that ended while the motor was on is taken, whatever comes then.
+    let case = of(10 * bit_ns);
+    let mut missed = observe(&case);
+    assert!(conforms(&case, &missed), "{:?}", verdict(&case, &missed));
+    let place = status(&missed);
+    missed.items[place].item = Item::Status(busy);
+    missed.items.retain(|one| !matches!(one.item, Item::Done));
+    assert!(!conforms(&case, &missed));
 }
