@@ -1,15 +1,13 @@
 //! The implementation that is fuzzed, as the variable names it.
 
 use std::path::Path;
-use trackproof_c_abi::Library;
+use trackproof::lift;
+use trackproof_c_abi::{LoadError, Offer};
 use trackproof_contract::{Profile, Rig};
-use trackproof_samples::OpenSample;
+use trackproof_samples::{Form, OpenSample, OpenSeparator};
 
 /// The variable.
 pub(crate) const VARIABLE: &str = "TRACKPROOF_IMPLEMENTATION";
-
-/// What is fuzzed where the variable is not set.
-const DEFAULT: &str = "sample:sync-dma";
 
 /// An open implementation.
 pub(crate) struct Implementation {
@@ -22,18 +20,19 @@ pub(crate) struct Implementation {
 
 enum Kind {
     Sample(OpenSample),
-    Library(Library),
+    Separator(OpenSeparator),
+    Library(Offer),
 }
 
 impl Implementation {
-    /// The one that the variable names.
+    /// The one that the variable names, or this where it is not set.
     ///
     /// # Errors
     /// Says what there is instead.
-    pub(crate) fn from_variable() -> Result<Self, String> {
+    pub(crate) fn from_variable(default: &str) -> Result<Self, String> {
         match std::env::var(VARIABLE) {
             Ok(name) => Self::open(&name).map_err(|why| format!("{VARIABLE}: {why}")),
-            Err(std::env::VarError::NotPresent) => Self::open(DEFAULT),
+            Err(std::env::VarError::NotPresent) => Self::open(default),
             Err(error) => Err(format!("{VARIABLE}: {error}")),
         }
     }
@@ -49,12 +48,17 @@ impl Implementation {
                 let sample = words.next().unwrap_or_default();
                 let sample = trackproof_samples::find(sample).map_err(|error| error.to_string())?;
                 let faults: Vec<&str> = words.collect();
-                let open = sample.open(&faults).map_err(|error| error.to_string())?;
-                (Kind::Sample(open), Profile::built_in(sample.profile))
+                let open = match sample.form {
+                    Form::Separator(_) => sample.open_separator(&faults).map(Kind::Separator),
+                    _ => sample.open(&faults).map(Kind::Sample),
+                };
+                let open = open.map_err(|error| error.to_string())?;
+                (open, Profile::built_in(sample.profile))
             }
             Some(("lib", path)) => {
-                let library = Library::open(Path::new(path)).map_err(|error| error.to_string())?;
-                (Kind::Library(library), None)
+                let offer =
+                    Offer::open(Path::new(path), None).map_err(|error| error.to_string())?;
+                (Kind::Library(offer), None)
             }
             _ => {
                 return Err(format!(
@@ -76,10 +80,8 @@ impl Implementation {
                 Ok(rig) => Ok(Box::new(rig)),
                 Err(error) => Err(error.to_string()),
             },
-            Kind::Library(library) => match library.rig(None) {
-                Ok(rig) => Ok(Box::new(rig)),
-                Err(error) => Err(error.to_string()),
-            },
+            Kind::Separator(sample) => Ok(lift::data_separator::rig(sample.maker())),
+            Kind::Library(offer) => library_rig(offer).map_err(|error| error.to_string()),
         }
     }
 
@@ -88,6 +90,17 @@ impl Implementation {
         let declared = rig.profile().or_else(|| self.made_for.clone());
         declared.unwrap_or_else(Profile::sync_dma)
     }
+}
+
+/// Makes what a library offers, and lends it what it is a part of.
+fn library_rig(offer: &Offer) -> Result<Box<dyn Rig>, LoadError> {
+    Ok(match offer {
+        Offer::Controller(library) => Box::new(library.rig(None)?),
+        Offer::WordReader(library) => lift::word_reader::rig(library.maker(None)?),
+        Offer::TrackWriter(library) => lift::track_writer::rig(library.maker(None)?),
+        Offer::TrackEncoder(library) => lift::track_encoder::rig(library.maker(None)?),
+        Offer::DataSeparator(library) => lift::data_separator::rig(library.maker(None)?),
+    })
 }
 
 #[cfg(test)]

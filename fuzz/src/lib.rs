@@ -1,6 +1,7 @@
 //! The bodies of the fuzz targets; the shells around them are in `fuzz_targets`.
 //!
-//! Three targets search an implementation: `write_path`, `read_path` and `whole_subsystem`. Their
+//! Four targets search an implementation: `write_path`, `read_path`, `whole_subsystem`, and `separator`
+//! for data separators. Their
 //! inputs are streams of choices, from which the one generator makes cases; what the model reaches
 //! is fed back to the fuzzer beside the coverage. A deviation becomes a case file and the fuzzer
 //! goes on. Two targets are for our own safety: `case_file` and `library_returns` end the process
@@ -20,4 +21,4 @@ mod seeds;
 
 pub use case_file::case_file;
 pub use library_returns::library_returns;
-pub use path::{read_path, whole_subsystem, write_path};
+pub use path::{read_path, separator, whole_subsystem, write_path};

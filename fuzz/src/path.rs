@@ -36,12 +36,21 @@ pub fn whole_subsystem(bytes: &[u8]) -> bool {
     run(Path::Whole, bytes)
 }
 
-/// Which programs a target is about.
+/// Flux, on a data separator, by default the sample of one.
+///
+/// # Panics
+/// As [`write_path`].
+pub fn separator(bytes: &[u8]) -> bool {
+    run(Path::Separator, bytes)
+}
+
+/// Which cases a target is about.
 #[derive(Debug, Clone, Copy, PartialEq, Eq)]
 pub(crate) enum Path {
     Write,
     Read,
     Whole,
+    Separator,
 }
 
 impl Path {
@@ -51,6 +60,15 @@ impl Path {
             Self::Write => "write_path",
             Self::Read => "read_path",
             Self::Whole => "whole_subsystem",
+            Self::Separator => "separator",
+        }
+    }
+
+    /// What it searches where nothing is named.
+    const fn default(self) -> &'static str {
+        match self {
+            Self::Write | Self::Read | Self::Whole => "sample:sync-dma",
+            Self::Separator => "sample:separator",
         }
     }
 
@@ -58,14 +76,18 @@ impl Path {
     pub(crate) fn scope(self, can: Capabilities) -> Capabilities {
         match self {
             Self::Read => can.minus(Capabilities::of(&[Capability::Write])),
-            Self::Write | Self::Whole => can,
+            Self::Write | Self::Whole | Self::Separator => can,
         }
     }
 
     /// Whether a case belongs to the target.
     fn is_about(self, case: &Case) -> bool {
         let writes = |one: &Operation| matches!(one, Operation::Write { .. });
-        self != Self::Write || case.program.iter().any(writes)
+        match self {
+            Self::Write => case.program.iter().any(writes),
+            Self::Read | Self::Whole => case.flux.is_none(),
+            Self::Separator => case.flux.is_some(),
+        }
     }
 }
 
@@ -75,7 +97,7 @@ fn run(path: Path, bytes: &[u8]) -> bool {
     }
     SEARCH.with_borrow_mut(|search| {
         let search = search.get_or_insert_with(|| {
-            let open = Implementation::from_variable();
+            let open = Implementation::from_variable(path.default());
             let search = open.and_then(|open| Search::new(path, open, Findings::from_variables()));
             search.unwrap_or_else(|why| panic!("{why}; set {VARIABLE} to another one"))
         });
@@ -105,6 +127,16 @@ impl Search {
         findings: Findings,
     ) -> Result<Self, String> {
         let rig = implementation.rig()?;
+        let can = rig.capabilities().minus(rig.lent());
+        if can.has(Capability::Separator) != (path == Path::Separator) {
+            let what =
+                if path == Path::Separator { "no data separator" } else { "a data separator" };
+            return Err(format!(
+                "{} is {what}, so `{}` is not for it",
+                implementation.name,
+                path.name()
+            ));
+        }
         let (profile, scope) = (implementation.profile(&*rig), path.scope(rig.capabilities()));
         let mut generator = Generator::limited_to(profile, scope);
         let case = generator.case(0, 0);
@@ -184,7 +216,21 @@ mod tests {
             assert!(kept > 150, "{}: {kept}", path.name());
             assert!(files.is_empty(), "{}: {files:?}", path.name());
         }
+        let (kept, files) = smoke(Path::Separator, "sample:separator");
+        assert!(kept == 50 && files.is_empty(), "{kept}: {files:?}");
         assert!(crate::counters::counted() > 1_000, "{}", crate::counters::counted());
+    }
+
+    #[test]
+    fn a_target_is_for_what_it_searches() {
+        let open = |path, name| {
+            let open = Implementation::open(name).unwrap();
+            Search::new(path, open, Findings::settled_here(std::env::temp_dir())).err()
+        };
+        let error = open(Path::Separator, "sample:sync-dma").unwrap();
+        assert!(error.contains("is no data separator"), "{error}");
+        let error = open(Path::Write, "sample:separator").unwrap();
+        assert!(error.contains("is a data separator, so `write_path`"), "{error}");
     }
 
     #[test]
@@ -194,5 +240,9 @@ mod tests {
         // One that shows in several ways is told once, by what explains it.
         let (_, files) = smoke(Path::Read, "sample:sync-dma+late-after-realign");
         assert_eq!(files, ["sync.realign-slips-at-a-match.json"]);
+        let (_, files) = smoke(Path::Separator, "sample:separator+locks-to-harmonic");
+        assert!(
+            !files.is_empty() && files.iter().all(|name| name.starts_with("separator.recover"))
+        );
     }
 }

@@ -14,7 +14,7 @@ use std::path::{Path, PathBuf};
 use trackproof::generate::{
     ByteChoices, Choices, Generator, RecordedChoices, SeededChoices, case_seed,
 };
-use trackproof_contract::{Capabilities, Capability, Operation, Profile};
+use trackproof_contract::{Capabilities, Operation, Profile};
 
 /// Cases among which the shortest of each base pattern is taken, and faults are looked for.
 const CASES: u64 = 3_000;
@@ -70,11 +70,7 @@ pub(crate) fn committed(target: &str) -> BTreeMap<String, Vec<u8>> {
 
 /// The shortest stream of each base pattern.
 fn patterns(target: Target) -> BTreeMap<String, Vec<u8>> {
-    let all = Capabilities::all();
-    let can = match target {
-        Target::Read => all.minus(Capabilities::of(&[Capability::Write])),
-        Target::Write | Target::Whole => all,
-    };
+    let can = target.scope(Capabilities::all());
     let mut generator = Generator::limited_to(Profile::sync_dma(), can);
     let mut case = generator.case(0, 0);
     let mut shortest: BTreeMap<String, Vec<u8>> = BTreeMap::new();
