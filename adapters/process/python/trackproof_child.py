@@ -13,10 +13,11 @@ PROTOCOL.md for you: you write what your controller does, and
 
 is a whole child: `trackproof check "cmd:python3 mine.py"`.
 
-There are three kinds, from the smallest part to the whole:
+There are four kinds, from the smallest part to the whole:
 
 * `WordReader`    shift register, sync comparator, word framing, FIFO: channel bits in, words out;
 * `TrackEncoder`  what an image-backed drive makes of its sectors;
+* `DataSeparator` flux transitions in, channel bits out;
 * `Controller`    controller and drives together, told what happens at which nanosecond.
 
 What you do not write is a missing capability: cases that need it are skipped and counted, and
@@ -311,6 +312,27 @@ def _encode(encoder: TrackEncoder, message: Dict[str, Any]) -> Dict[str, Any]:
     return {"streams": streams}
 
 
+class DataSeparator:
+    """The code that makes channel bits of flux. `cargo doc --open -p trackproof-contract` says
+    under `DataSeparator` what it is held to."""
+
+    name: str = ""
+    profile: Optional[Profile] = None
+    given: Profile = {}
+    """The profile that it is to have; `channel_bit_ns` is T."""
+
+    def separate(self, transitions_ns: Sequence[int], until_ns: int) -> Union[str, Sequence[int]]:
+        """The channel bits of these transitions, nanoseconds from power-up in rising order, up to
+        the end at `until_ns`: as a text of 0 and 1 or as numbers, the oldest first."""
+        raise NotImplementedError
+
+
+def _separate(separator: DataSeparator, message: Dict[str, Any]) -> Dict[str, Any]:
+    separator.given = message["profile"]
+    bits = separator.separate(message["transitions_ns"], message["until_ns"])
+    return {"separated": written_bits(bits)}
+
+
 # Controller and drives together ---------------------------------------------------------------
 
 
@@ -509,7 +531,7 @@ def _live_through(controller: Controller, message: Dict[str, Any]) -> Dict[str, 
 
 # The protocol ---------------------------------------------------------------------------------
 
-Part = Union[WordReader, TrackEncoder, Controller]
+Part = Union[WordReader, TrackEncoder, DataSeparator, Controller]
 
 
 def run(make: Callable[[], Part]) -> None:
@@ -531,11 +553,14 @@ def run(make: Callable[[], Part]) -> None:
     elif isinstance(first, TrackEncoder):
         hello["offers"] = "track-encoder"
         answer = lambda message: _encode(make(), message)  # noqa: E731
+    elif isinstance(first, DataSeparator):
+        hello["offers"] = "data-separator"
+        answer = lambda message: _separate(make(), message)  # noqa: E731
     elif isinstance(first, Controller):
         hello.update(offers="controller", capabilities=list(first.capabilities))
         answer = lambda message: _live_through(make(), message)  # noqa: E731
     else:
-        raise TypeError("%r is no WordReader, TrackEncoder or Controller" % (first,))
+        raise TypeError("%r is no part of a controller, and no Controller" % (first,))
     greeting = json.loads(lines.readline() or b"{}")
     if greeting.get("protocol") != PROTOCOL:
         sys.exit("this kit speaks protocol %d, and was greeted with %r" % (PROTOCOL, greeting))

@@ -19,6 +19,8 @@ pub enum Seam {
     WordReader,
     /// A [`TrackEncoder`](trackproof_contract::TrackEncoder); all else is lent to it.
     TrackEncoder,
+    /// A [`DataSeparator`](trackproof_contract::DataSeparator); flux is lent to it.
+    DataSeparator,
 }
 
 /// What a child says of itself.

@@ -24,6 +24,7 @@ mod pipes;
 mod reader;
 mod rig;
 mod said;
+mod separator;
 mod session;
 
 pub use encoder::ChildEncoder;
@@ -34,6 +35,7 @@ pub use link::{Offer, Process};
 pub use message::PROTOCOL;
 pub use reader::ChildReader;
 pub use rig::ProcessRig;
+pub use separator::ChildSeparator;
 pub use session::PartRig;
 
 /// What a child must do, for people: the text of `PROTOCOL.md`.

@@ -8,6 +8,7 @@ use crate::limits::Limits;
 use crate::message::Answer;
 use crate::reader::ChildReader;
 use crate::rig::ProcessRig;
+use crate::separator::ChildSeparator;
 use serde::Serialize;
 use trackproof_contract::RigError;
 
@@ -27,6 +28,8 @@ pub enum Offer {
     WordReader(ChildReader),
     /// A track encoder, to be lent all else.
     TrackEncoder(ChildEncoder),
+    /// A data separator, to be lent flux.
+    DataSeparator(ChildSeparator),
 }
 
 impl Process {
@@ -63,6 +66,7 @@ impl Process {
             Seam::Controller => Offer::Controller(Box::new(ProcessRig::new(link))),
             Seam::WordReader => Offer::WordReader(ChildReader::new(link)),
             Seam::TrackEncoder => Offer::TrackEncoder(ChildEncoder::new(link)),
+            Seam::DataSeparator => Offer::DataSeparator(ChildSeparator::new(link)),
         })
     }
 }

@@ -36,6 +36,15 @@ pub(crate) struct EncodeMessage<'a> {
     pub(crate) images: &'a [Image],
 }
 
+/// A case for a data separator: the flux, whole.
+#[derive(Debug, Serialize)]
+pub(crate) struct SeparateMessage<'a> {
+    pub(crate) id: u64,
+    pub(crate) profile: &'a Profile,
+    pub(crate) until_ns: u64,
+    pub(crate) transitions_ns: &'a [u64],
+}
+
 /// One call of a word reader, or many: each bit that is shifted in is one.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize)]
 #[serde(tag = "call", rename_all = "kebab-case")]
@@ -92,6 +101,7 @@ pub(crate) struct Answer {
     pub(crate) observation: Option<Observation>,
     pub(crate) came: Option<Vec<Came>>,
     pub(crate) streams: Option<Vec<ChannelBits>>,
+    pub(crate) separated: Option<ChannelBits>,
 }
 
 #[cfg(test)]

@@ -193,6 +193,12 @@ fn part_lines() {
     let line = format!("env PYTHONPATH='{kit}' {} '{script}'", python());
     let (to, _) = told(&line, u64::MAX, folder.path());
     assert!(to.iter().any(|line| line["images"].is_array()));
+
+    let separator = here.join("tests/separator.py");
+    let line = format!("env PYTHONPATH='{kit}' {} '{}'", python(), separator.display());
+    let (to, from) = told(&line, u64::MAX, folder.path());
+    assert!(to.iter().any(|line| line["transitions_ns"].is_array()));
+    assert!(from.iter().any(|line| line["separated"].is_object()));
 }
 
 fn names() {

@@ -12,7 +12,7 @@ use std::process::Command;
 use trackproof::examine::Examiner;
 use trackproof::generate::Generator;
 use trackproof::verdict::Verdict;
-use trackproof_contract::{Case, Profile};
+use trackproof_contract::{Case, Profile, Recording};
 
 /// Longest case here, in nanoseconds: Python takes a while for each channel bit.
 const LONGEST_NS: u64 = 3_000_000;
@@ -89,4 +89,33 @@ fn each_fault_is_named_by_a_rule_that_was_written_down_before() {
         });
         assert!(found, "{name}: none of {rules:?}, but {others:?}");
     }
+}
+
+/// A separator that a child is, under each recording.
+#[test]
+fn a_separator_conforms_and_fixed_thresholds_are_told() {
+    let here = Path::new(env!("CARGO_MANIFEST_DIR"));
+    let (kit, script) = (here.join("python"), here.join("tests/separator.py"));
+    let line = |arguments: &str| {
+        let (kit, script) = (kit.display(), script.display());
+        format!("env PYTHONPATH='{kit}' {} '{script}' {arguments}", python())
+    };
+    let glance = |arguments: &str, recording| {
+        let profile = Profile { recording, ..Profile::sync_dma() };
+        let mut examiner = Examiner::new(rig(&line(arguments)));
+        let mut generator = Generator::limited_to(profile, examiner.capabilities());
+        let names: BTreeSet<_> = (0..400)
+            .filter_map(|index| {
+                let verdict = examiner.glance(&generator.case(1, index)).unwrap().verdict;
+                assert!(!matches!(verdict, Verdict::Skipped(_) | Verdict::Inconclusive(_)));
+                verdict.name().map(|(rule, kind)| (rule.id, kind))
+            })
+            .collect();
+        names
+    };
+    for recording in [Recording::Mfm, Recording::Fm] {
+        assert_eq!(glance("", recording), BTreeSet::new(), "{recording:?}");
+    }
+    let expected = BTreeSet::from([("separator.legal", "pushed-at-changing-speed")]);
+    assert_eq!(glance("--thresholds", Recording::Mfm), expected);
 }

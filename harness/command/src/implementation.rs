@@ -313,6 +313,10 @@ fn child_rig(process: &Process) -> Result<Box<dyn Rig>, trackproof_process::Star
             let clone = encoder.clone();
             Box::new(encoder.into_rig(lift::track_encoder::rig(Arc::new(move || clone.clone()))))
         }
+        ChildOffer::DataSeparator(separator) => {
+            let clone = separator.clone();
+            Box::new(separator.into_rig(lift::data_separator::rig(Arc::new(move || clone.clone()))))
+        }
     })
 }
 

@@ -16,5 +16,9 @@ pub(crate) fn rig(line: &str) -> Box<dyn Rig> {
             let clone = encoder.clone();
             Box::new(encoder.into_rig(lift::track_encoder::rig(Arc::new(move || clone.clone()))))
         }
+        Offer::DataSeparator(separator) => {
+            let clone = separator.clone();
+            Box::new(separator.into_rig(lift::data_separator::rig(Arc::new(move || clone.clone()))))
+        }
     }
 }
