@@ -8,7 +8,7 @@
 
 #define FAULTS(fault) \
     /* loop.c */ \
-    fault(FIXED_THRESHOLDS, "fixed-thresholds") \
+    fault(FIXED_THRESHOLD, "fixed-threshold") \
     fault(PHASE_NEVER_ADJUSTED, "phase-never-adjusted") \
     fault(SPEED_NEVER_ADJUSTED, "speed-never-adjusted") \
     fault(FOLLOWS_TOO_SLOWLY, "follows-too-slowly") \

@@ -105,7 +105,7 @@ static void begin_anew(separator *s)
 static void correct(separator *s)
 {
     int64_t phase_part = PHASE_PART, speed_part = SPEED_PART;
-    if (fault(s, FIXED_THRESHOLDS)) {
+    if (fault(s, FIXED_THRESHOLD)) {
         phase_part = WHOLE;
         speed_part = 0;
     }

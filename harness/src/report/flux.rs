@@ -20,8 +20,10 @@ pub(super) fn told(case: &Case, flux: &Flux) -> Vec<String> {
     };
     let bits = count(flux.bits.len() as u64, "channel bit");
     let bit = time(case.profile.channel_bit_ns.into());
-    let mut lines =
-        vec![format!("{bits} of {code}, {bit} each at nominal speed"), speed(flux.speed)];
+    let mut lines = vec![
+        format!("{bits} of {code}, {bit} each at nominal speed"),
+        format!("{}: {}", waveform(flux), speed(flux.speed)),
+    ];
     if flux.peak_shift > 0 {
         lines.push(format!(
             "neighbours push a transition by {} of a channel bit",
@@ -42,6 +44,22 @@ pub(super) fn told(case: &Case, flux: &Flux) -> Vec<String> {
     lines
 }
 
+/// The waveform's name: how the speed goes, whether cells are long or short there, and whether
+/// neighbours push.
+fn waveform(flux: &Flux) -> String {
+    let of = |name: &str, ppm: i32| match ppm {
+        0 => name.to_owned(),
+        ppm => format!("{name}-{}", if ppm > 0 { "long" } else { "short" }),
+    };
+    let name = match flux.speed {
+        Speed::Even { off_ppm } => of("even", off_ppm),
+        Speed::Step { to_ppm } => of("step", to_ppm),
+        Speed::Ramp { to_ppm } => of("ramp", to_ppm),
+        Speed::Sinusoid { base_ppm, .. } => of("sinusoid", base_ppm),
+    };
+    format!("waveform {name}{}", if flux.peak_shift > 0 { "-shifted" } else { "" })
+}
+
 fn speed(speed: Speed) -> String {
     let steady = grouped(Speed::STEADY_BITS as u64);
     let cells = |ppm: i32| match ppm {
@@ -50,7 +68,7 @@ fn speed(speed: Speed) -> String {
         ppm => format!("cells {} too short", percent(ppm.unsigned_abs())),
     };
     match speed {
-        Speed::Even { off_ppm } => format!("an even speed: {}", cells(off_ppm)),
+        Speed::Even { off_ppm } => format!("{} all along", cells(off_ppm)),
         Speed::Step { to_ppm } => {
             format!("nominal cells, from channel bit {steady} on {}", cells(to_ppm))
         }
@@ -150,14 +168,29 @@ fn intervals(case: &Case, flux: &Flux, found: &Misreading, style: Style) -> Vec<
 
 #[cfg(test)]
 mod tests {
-    use super::{percent, speed};
-    use trackproof_contract::Speed;
+    use super::{percent, speed, waveform};
+    use trackproof_contract::{ChannelBits, Flux, Speed};
+    use trackproof_model::separator::waveform::JUDGED;
+
+    #[test]
+    fn the_judged_waveforms_go_by_their_names() {
+        for one in JUDGED {
+            let flux = Flux {
+                bits: ChannelBits::zeros(1),
+                speed: one.speed,
+                peak_shift: one.peak_shift,
+                displaced: Vec::new(),
+                splices: Vec::new(),
+            };
+            assert_eq!(waveform(&flux), format!("waveform {}", one.name));
+        }
+    }
 
     #[test]
     fn speeds_are_told_in_percent() {
         assert_eq!(percent(112_000), "11.2 %");
         assert_eq!(percent(100), "0.01 %");
-        assert_eq!(speed(Speed::Even { off_ppm: -30_000 }), "an even speed: cells 3 % too short");
+        assert_eq!(speed(Speed::Even { off_ppm: -30_000 }), "cells 3 % too short all along");
         assert_eq!(
             speed(Speed::Ramp { to_ppm: 112_000 }),
             "nominal cells, from channel bit 400 on a ramp over 64 bit cells to cells 11.2 % too long"

@@ -193,7 +193,7 @@ const QUICK: [&str; 33] = [
     "image-check-wrong",
     "status-takes-byte-flag",
     "closes-byte-late",
-    "fixed-thresholds",
+    "fixed-threshold",
     "speed-never-adjusted",
     "window-off-centre",
     "no-relock",
