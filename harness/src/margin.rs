@@ -13,9 +13,10 @@ use crate::generate::{Choices, SeededChoices, case_seed};
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use trackproof_contract::{
-    Bench, Capability, Case, ChannelBits, Displaced, Flux, Observation, Profile, Recording, Rig,
-    RigError, Speed,
+    Bench, Capability, Case, ChannelBits, Displaced, Flux, Observation, Profile, Rig, RigError,
+    Speed,
 };
+use trackproof_model::code::run_length::{limits, transitions};
 use trackproof_model::separator::judged::Judged;
 use trackproof_model::separator::{Alignment, Period, Tracking};
 
@@ -123,10 +124,8 @@ impl Axis {
         let mut choices = SeededChoices::new(seed);
         let mut bits = ChannelBits::new();
         (0..Speed::STEADY_BITS / 2).for_each(|_| bits.push(0b10, 2));
-        let (least, most) = match profile.recording {
-            Recording::Mfm => (2, 4),
-            Recording::Fm => (1, 2),
-        };
+        let legal = limits(profile.recording);
+        let (least, most) = (*legal.start() as u64, *legal.end() as u64);
         while bits.len() < Speed::STEADY_BITS + DATA_BITS {
             bits.push(1, choices.between(least, most) as usize);
         }
@@ -321,7 +320,7 @@ impl<'a> Trier<'a> {
         };
         // Of one displaced transition its own cell counts.
         let [Displaced { transition, .. }] = flux.displaced[..] else { return false };
-        let ones = (0..misread.cell).filter(|bit| flux.bits.get(*bit)).count();
+        let ones = transitions(&flux.bits).take_while(|bit| *bit < misread.cell).count();
         ones > transition as usize
     }
 

@@ -113,8 +113,8 @@ impl Summary {
         (self.words > 0).then(|| self.unique_words as f64 / self.words as f64)
     }
 
-    /// Whether no word, byte, driven status bit, signal, track or channel bit was held against the model: a run of
-    /// which nothing can be said, however many cases it had.
+    /// Whether no word, byte, driven status bit, signal, track or channel bit was held against the
+    /// model: a run of which nothing can be said, however many cases it had.
     #[must_use]
     pub fn compared_nothing(&self) -> bool {
         self.words == 0 && self.compared == Compared::default()

@@ -2,13 +2,11 @@
 
 use crate::rules::Rule;
 use crate::verdict::{Inconclusive, Looks, Misreading, Verdict};
-use trackproof_contract::{Case, ChannelBits, Flux, Speed};
+use trackproof_contract::{Case, ChannelBits, Flux, Recording, Speed};
+use trackproof_model::code::run_length::{limits, transitions};
 use trackproof_model::reach::{Point, Reach};
 use trackproof_model::separator::judged::{Before, Judged};
 use trackproof_model::separator::{Alignment, Misread};
-
-/// The longest legal interval of any recording, in channel bits.
-const LONGEST_LEGAL: usize = 4;
 
 /// Channel bits behind the first wrong one within which a separator may have found its way again.
 const UNSETTLED: usize = 8;
@@ -46,9 +44,13 @@ impl FluxJudge {
         note(flux, &self.judged, reach);
         match self.alignment.hold(&flux.bits, stretches, came) {
             Ok(()) => Verdict::Conforms,
-            Err(misread) => {
-                Verdict::Misreads(Box::new(misreading(flux, came, &self.judged, misread)))
-            }
+            Err(misread) => Verdict::Misreads(Box::new(misreading(
+                case.profile.recording,
+                flux,
+                came,
+                &self.judged,
+                misread,
+            ))),
         }
     }
 
@@ -75,10 +77,16 @@ fn note(flux: &Flux, judged: &Judged, reach: &mut Reach) {
     }
 }
 
-fn misreading(flux: &Flux, came: &ChannelBits, judged: &Judged, misread: Misread) -> Misreading {
-    let (id, kind) = name(flux, judged, misread);
+fn misreading(
+    recording: Recording,
+    flux: &Flux,
+    came: &ChannelBits,
+    judged: &Judged,
+    misread: Misread,
+) -> Misreading {
+    let (id, kind) = name(recording, flux, judged, misread);
     // The transition at or before the first wrong channel bit.
-    let before = (0..=misread.cell).filter(|bit| flux.bits.get(*bit)).count();
+    let before = transitions(&flux.bits).take_while(|bit| *bit <= misread.cell).count();
     let at_ns = judged.times_ns()[before.saturating_sub(1)];
     let back = misread.right().min(SHOWN_BEFORE).min(misread.place);
     let (from, place) = (misread.cell - back, misread.place - back);
@@ -100,7 +108,12 @@ fn misreading(flux: &Flux, came: &ChannelBits, judged: &Judged, misread: Misread
 }
 
 /// Rule and kind: what of the flux it takes. How wrong the bits are that come is chance.
-fn name(flux: &Flux, judged: &Judged, misread: Misread) -> (&'static str, &'static str) {
+fn name(
+    recording: Recording,
+    flux: &Flux,
+    judged: &Judged,
+    misread: Misread,
+) -> (&'static str, &'static str) {
     if misread.stretch.before == Before::Disturbance {
         let before = judged.stretches().iter().take_while(|one| **one != misread.stretch);
         let from = before.last().map_or(0, |stretch| stretch.end);
@@ -110,9 +123,10 @@ fn name(flux: &Flux, judged: &Judged, misread: Misread) -> (&'static str, &'stat
             .any(|splice| (from..=misread.stretch.first).contains(&(splice.cell as usize)));
         // The longest interval from there on tells an erased stretch from transitions too close.
         let mut last = from.saturating_sub(1);
+        let longest = *limits(recording).end();
         let mut erased = false;
         for bit in (from..=misread.stretch.first).filter(|bit| flux.bits.get(*bit)) {
-            erased |= bit - last > LONGEST_LEGAL;
+            erased |= bit - last > longest;
             last = bit;
         }
         let kind = match (spliced, erased) {
@@ -155,4 +169,46 @@ fn looks(written: &ChannelBits, came: &ChannelBits, misread: Misread) -> Looks {
         }
     }
     Looks::Foreign
+}
+
+#[cfg(test)]
+mod tests {
+    use super::FluxJudge;
+    use trackproof_contract::{Bench, Case, ChannelBits, Flux, Profile, Recording, Speed, Splice};
+    use trackproof_model::reach::Reach;
+
+    /// The name of a separator that gives nothing behind a disturbance: `interval` channel bits
+    /// from one transition to the next, with a splice in between or without.
+    fn named(recording: Recording, interval: usize, spliced: bool) -> (&'static str, &'static str) {
+        let mut bits = ChannelBits::new();
+        (0..100).for_each(|_| bits.push(0b10, 2));
+        let came = bits.clone();
+        bits.push(0, interval - 2);
+        let cell = bits.len() as u32;
+        (0..100).for_each(|_| bits.push(0b10, 2));
+        let splices = if spliced { vec![Splice { cell, moved: 250 }] } else { Vec::new() };
+        let speed = Speed::Even { off_ppm: 0 };
+        let flux = Flux { bits, speed, peak_shift: 0, displaced: Vec::new(), splices };
+        let case = Case {
+            profile: Profile { recording, ..Profile::sync_dma() },
+            bench: Bench { access_ns: 0, drives: Vec::new() },
+            tracks: Vec::new(),
+            program: Vec::new(),
+            flux: Some(flux.clone()),
+        };
+        let mut reach = Reach::default();
+        let verdict = FluxJudge::default().judge(&case, &flux, &came, &mut reach);
+        let (rule, kind) = verdict.name().expect("a misreading");
+        (rule.id, kind)
+    }
+
+    #[test]
+    fn what_stands_before_a_stretch_gives_the_name() {
+        let recover = |kind| ("separator.recover", kind);
+        assert_eq!(named(Recording::Mfm, 5, false), recover("behind-erased"));
+        assert_eq!(named(Recording::Mfm, 4, true), recover("behind-splice"));
+        // An interval of 3 is one that FM does not make.
+        assert_eq!(named(Recording::Fm, 3, false), recover("behind-erased"));
+        assert_eq!(named(Recording::Fm, 2, true), recover("behind-splice"));
+    }
 }

@@ -2,6 +2,7 @@
 
 use super::{Reductions, edited};
 use trackproof_contract::{Case, ChannelBits, Flux, MAX_SPEED_PPM, Speed, Splice};
+use trackproof_model::code::run_length::transitions;
 use trackproof_model::separator::waveform::{BASE_PPM, LONG_PPM, SHORT_PPM, SWING_PPM};
 
 /// The field of zeros that a changing speed begins with, or that a legal run may be.
@@ -84,7 +85,7 @@ pub(super) fn without_an_interval(case: &Case) -> Reductions<'_> {
             Some(())
         })
     });
-    let ones: Vec<usize> = (0..flux.bits.len()).filter(|bit| flux.bits.get(*bit)).collect();
+    let ones: Vec<usize> = transitions(&flux.bits).collect();
     let intervals: Vec<(usize, usize)> =
         ones.windows(2).map(|pair| (pair[0], pair[1] - pair[0])).collect();
     Box::new(

@@ -6,6 +6,7 @@ use super::phrase::{count, grouped, grouped_by_four, micros, time};
 use super::style::Style;
 use crate::verdict::{Looks, Misreading};
 use trackproof_contract::{Case, Flux, Recording, Speed};
+use trackproof_model::code::run_length::transitions;
 use trackproof_model::separator::judged::Judged;
 
 /// Intervals shown before the first wrong channel bit, and behind it.
@@ -142,7 +143,7 @@ fn intervals(case: &Case, flux: &Flux, found: &Misreading, style: Style) -> Vec<
     let mut judged = Judged::default();
     judged.lay_out(&case.profile, flux);
     let times_ns = judged.times_ns();
-    let ones: Vec<usize> = (0..flux.bits.len()).filter(|bit| flux.bits.get(*bit)).collect();
+    let ones: Vec<usize> = transitions(&flux.bits).collect();
     let wrong = ones.partition_point(|bit| *bit < found.misread.cell).min(ones.len() - 1);
     let from = wrong.saturating_sub(INTERVALS_BEFORE).max(1);
     let to = (wrong + INTERVALS_BEHIND).min(ones.len() - 1);

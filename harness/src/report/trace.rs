@@ -13,6 +13,7 @@ use crate::verdict::{Deviation, Verdict};
 use state::States;
 use std::collections::VecDeque;
 use trackproof_contract::{Action, Capabilities, Case, Event, Flux, Item, Observation};
+use trackproof_model::code::run_length::transitions;
 use trackproof_model::reader::acceptor::{Acceptance, Acceptor, Tally};
 use trackproof_model::reader::predict::Predicted;
 use trackproof_model::reader::rejection::Mismatch;
@@ -72,7 +73,7 @@ fn flux_trace(case: &Case, flux: &Flux, observation: &Observation) -> String {
     judged.lay_out(&case.profile, flux);
     let mut text = format!("{:>14}  {:>10}  {:>8}  judged\n", "µs", "cell", "written");
     let (mut last, mut stretches) = (0, judged.stretches().iter().peekable());
-    let ones = (0..flux.bits.len()).filter(|bit| flux.bits.get(*bit));
+    let ones = transitions(&flux.bits);
     for (bit, at_ns) in ones.zip(judged.times_ns()) {
         while stretches.next_if(|stretch| stretch.end <= bit).is_some() {}
         let inside = stretches.peek().is_some_and(|stretch| stretch.first <= bit);

@@ -1,6 +1,7 @@
 //! Finding judged stretches in what a separator gave.
 
 use super::judged::Stretch;
+use crate::code::run_length::transitions;
 use trackproof_contract::ChannelBits;
 
 /// Where stretches may stand in what came. Its memory is reused.
@@ -37,7 +38,7 @@ impl Alignment {
         stretches: &[Stretch],
         came: &ChannelBits,
     ) -> Result<(), Misread> {
-        let first_one = (0..written.len()).find(|bit| written.get(*bit)).unwrap_or(0);
+        let first_one = transitions(written).next().unwrap_or(0);
         // Before the first transition a separator may give its cells, or nothing.
         self.ends.clear();
         self.ends.extend([0, first_one]);

@@ -8,8 +8,9 @@
 //! then how many channel bits it gives either, so a stretch is looked for near its place.
 
 use super::Period;
-use super::waveform::{BASE_PPM, Grid, JUDGED_SHIFT, LONG_PPM, SHORT_PPM, SWING_PPM, ones};
+use super::waveform::{BASE_PPM, Grid, JUDGED_SHIFT, LONG_PPM, SHORT_PPM, SWING_PPM};
 use super::window::{Claim, Outside, first_outside};
+use crate::code::run_length::{limits, transitions};
 use trackproof_contract::{ChannelBits, Flux, Profile, Recording, Speed};
 
 /// Channel bits from one transition to the next in a field of zeros, of MFM as of FM.
@@ -130,7 +131,7 @@ fn is_judged(recording: Recording, flux: &Flux) -> bool {
 /// Whether the part at a constant speed is a field of zeros.
 fn begins_with_zeros(bits: &ChannelBits) -> bool {
     bits.len() >= Speed::STEADY_BITS
-        && ones(bits)
+        && transitions(bits)
             .take_while(|bit| *bit < Speed::STEADY_BITS)
             .eq((0..Speed::STEADY_BITS).step_by(FIELD_INTERVAL))
 }
@@ -146,13 +147,10 @@ enum At {
 }
 
 fn find(profile: &Profile, flux: &Flux, end: usize, stretches: &mut Vec<Stretch>) {
-    let legal = match profile.recording {
-        Recording::Mfm => 2..=4,
-        Recording::Fm => 1..=2,
-    };
+    let legal = limits(profile.recording);
     let lock_bits = usize::from(profile.lock_bits);
     let mut splices = flux.splices.iter().map(|splice| splice.cell as usize).peekable();
-    let mut all = ones(&flux.bits).take_while(|bit| *bit < end);
+    let mut all = transitions(&flux.bits).take_while(|bit| *bit < end);
     let Some(first) = all.next() else { return };
     while splices.next_if(|cell| *cell <= first).is_some() {}
     let (mut at, mut last) = (At::Locking { since: first }, first);

@@ -6,6 +6,7 @@
 //! that they are the same everywhere.
 
 use super::{FRACTION_BITS, Period};
+use crate::code::run_length::transitions;
 use trackproof_contract::{ChannelBits, Displaced, Speed, Splice};
 
 /// Channel bits of a ramp: 64 bit cells.
@@ -148,7 +149,7 @@ impl Grid {
         assert!(bits.len() <= self.len(), "{} bits in {} cells", bits.len(), self.len());
         times_ns.clear();
         let (mut last, mut displaced) = (None, displaced.iter().peekable());
-        for (transition, bit) in ones(bits).enumerate() {
+        for (transition, bit) in transitions(bits).enumerate() {
             let push = self.length(bit) * u64::from(peak_shift) / 1_000;
             let at = match pushed(bits, bit) {
                 Some(Push::Later) => self.centre(bit) + push,
@@ -165,22 +166,6 @@ impl Grid {
             times_ns.push(at);
         }
     }
-}
-
-/// The places of the ones, in rising order.
-pub(super) fn ones(bits: &ChannelBits) -> impl Iterator<Item = usize> + '_ {
-    (0..bits.len().div_ceil(64)).flat_map(|at| {
-        let first = 64 * at;
-        let count = (bits.len() - first).min(64);
-        let mut word = bits.window(first, count) << (64 - count);
-        std::iter::from_fn(move || {
-            (word != 0).then(|| {
-                let place = word.leading_zeros();
-                word &= !(1 << (63 - place));
-                first + place as usize
-            })
-        })
-    })
 }
 
 enum Push {

@@ -5,7 +5,8 @@
 //! what it makes of the transitions is its own affair.
 
 use super::FRACTION_BITS;
-use super::waveform::{Grid, ones};
+use super::waveform::Grid;
+use crate::code::run_length::transitions;
 use std::collections::VecDeque;
 use trackproof_contract::ChannelBits;
 
@@ -48,7 +49,7 @@ pub fn first_outside(
     bits: &ChannelBits,
     times_ns: &[u64],
 ) -> Option<Outside> {
-    let window = ones(bits).zip(times_ns).find_map(|(cell, ns)| {
+    let window = transitions(bits).zip(times_ns).find_map(|(cell, ns)| {
         let off = (ns << FRACTION_BITS).abs_diff(grid.centre(cell));
         let outside = 200 * off > u64::from(claim.window_percent) * grid.length(cell);
         outside.then_some(Outside::Window { cell })
